@@ -1,0 +1,106 @@
+//! What is told: an advice for a phase of a corner, its size and its moment.
+
+use serde::{Deserialize, Serialize};
+
+/// The phases of a corner, in the order a driver meets them.
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
+pub enum Phase {
+    /// Between corners, on the throttle.
+    #[default]
+    Straight,
+    /// On the brake, not yet steering into the corner (or lifted, where the corner is lifted for).
+    Brake,
+    /// On the brake and steering together.
+    Trail,
+    /// Off the brake, turning, not yet on throttle.
+    Rotation,
+    /// On throttle, out of the corner.
+    Throttle,
+}
+
+/// What to do differently. The phase says with what.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub enum Advice {
+    /// Begin the phase earlier on the road (brake, throttle).
+    Sooner,
+    /// Begin the phase later on the road (brake, throttle).
+    Later,
+    /// More deceleration (brake).
+    Harder,
+    /// Less deceleration (brake).
+    Softer,
+    /// Keep the phase up over more road (trail).
+    Longer,
+    /// Keep the phase up over less road (trail).
+    Shorter,
+    /// A higher slowest speed (rotation).
+    Faster,
+    /// A lower slowest speed (rotation).
+    Slower,
+    /// More road on the outside of the bend (rotation).
+    Wider,
+    /// Nearer to the inside of the bend (rotation).
+    Tighter,
+    /// Reach full throttle sooner (throttle).
+    Fuller,
+    /// No lift once on the throttle (throttle).
+    Steady,
+    /// Use the road that is left at the exit (throttle).
+    MoreRoad,
+    /// Lift less, for corners that need only a lift or none (brake).
+    SmallerLift,
+    /// The corner was faster than the reference: keep it (whole corner).
+    Better,
+}
+
+/// When an advice is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Told {
+    /// As it happens.
+    Now,
+    /// On the way out of the corner.
+    After,
+    /// Before the same corner next time.
+    Ahead,
+}
+
+/// How much, in what the advice is measured in. Always positive: the advice has the direction.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Size {
+    /// Metres of road.
+    Metres(f32),
+    /// Metres per second.
+    Speed(f32),
+    /// Metres per second squared.
+    Deceleration(f32),
+    /// Seconds.
+    Seconds(f32),
+}
+
+/// An advice for one corner and when it is told.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Cue {
+    /// Lap under way, counted from 1 at the first crossing of the start line; 0 before it.
+    pub lap: u16,
+    /// Corner, counted from 1 in the order met after the start line.
+    pub corner: u8,
+    /// The phase the advice is about.
+    pub phase: Phase,
+    /// What to change.
+    pub advice: Advice,
+    /// When it is told.
+    pub told: Told,
+    /// How much, in the unit of the advice.
+    pub size: Size,
+    /// The same size as seconds of driving where it can be stated so (metres over speed).
+    pub size_s: Option<f32>,
+    /// Seconds lost to the reference in this corner and the straight after it, as known when the
+    /// cue is told; negative when faster.
+    pub loss_s: Option<f32>,
+    /// When it is told, source time.
+    pub time_us: u64,
+    /// Where it is told, metres from the start line.
+    pub progress_m: f32,
+}

@@ -1,0 +1,32 @@
+//! Cuepost's engine: a live stream of speed and position goes in, corner by corner cues come out.
+//!
+//! The stages follow one another in one direction, one file or folder each:
+//! [`gate`] → [`progress`] → [`motion`] → [`phase`] → [`facts`] → [`judge`] → [`voice`].
+//! [`Engine::feed`] runs them all for one [`Sample`] and returns the [`Event`]s it caused.
+//!
+//! The engine owns no clock, heap, file or port: time travels in the sample, and the same samples
+//! give the same events on a laptop and on a microcontroller.
+#![no_std]
+#![forbid(unsafe_code)]
+
+#[cfg(test)]
+extern crate std;
+
+pub mod cue;
+pub mod engine;
+pub mod event;
+pub mod facts;
+pub mod gate;
+pub mod math;
+pub mod progress;
+pub mod reference;
+pub mod sample;
+pub mod thresholds;
+
+pub use cue::{Advice, Cue, Phase, Size, Told};
+pub use engine::Engine;
+pub use event::{Event, HealthEvent, HealthState, LapEvent, PaceEvent, PhaseEvent, Why};
+pub use facts::{Facts, Measured};
+pub use reference::{CarCurves, Corner, CornerKind, Frame, Landmark, Node, ReferenceView};
+pub use sample::{Position, Sample};
+pub use thresholds::{Config, Focus, Thresholds};

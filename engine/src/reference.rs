@@ -1,0 +1,399 @@
+//! The reference: a line around the circuit, the corners on it, and what the reference car does.
+//!
+//! Progress 0 is the start line, which crosses the reference line at node 0 at a right angle.
+//! The line is closed: the last node is followed by the first, `spacing_m` on.
+
+use crate::facts::Facts;
+use crate::sample::Position;
+use heapless::{String, Vec};
+use serde::{Deserialize, Serialize};
+
+/// How the plane of a reference hangs together with the positions of the source.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Frame {
+    /// WGS 84 degrees around an origin, to second order in the offsets (true east/north plane
+    /// within 2 cm at 5 km).
+    Geodetic {
+        /// Latitude of the origin, 1e-7 degree.
+        lat_e7: i32,
+        /// Longitude of the origin, 1e-7 degree.
+        lon_e7: i32,
+        /// Metres east for each 1e-7 degree of longitude at the origin.
+        east_m: f32,
+        /// Change of `east_m` for each 1e-7 degree of latitude.
+        east_lat_m: f32,
+        /// Metres north for each 1e-7 degree of latitude at the origin.
+        north_m: f32,
+        /// Metres north for the square of each 1e-7 degree of longitude.
+        north_lon2_m: f32,
+    },
+    /// Millimetres in the source's own plane around an origin.
+    Local {
+        /// The origin's east, millimetres.
+        east_mm: i64,
+        /// The origin's north, millimetres.
+        north_mm: i64,
+    },
+}
+
+/// Farther than this from the origin nothing is a position on the circuit, metres.
+pub const REACH_M: f32 = 30_000.0;
+
+impl Frame {
+    /// Metres east and north of the origin; `None` for the other kind of position or one farther
+    /// away than [`REACH_M`].
+    pub fn locate(&self, position: Position) -> Option<(f32, f32)> {
+        let (east, north) = match (self, position) {
+            (
+                Self::Geodetic {
+                    lat_e7,
+                    lon_e7,
+                    east_m,
+                    east_lat_m,
+                    north_m,
+                    north_lon2_m,
+                },
+                Position::Geodetic {
+                    lat_e7: lat,
+                    lon_e7: lon,
+                },
+            ) => {
+                let dlat = (i64::from(lat) - i64::from(*lat_e7)) as f32;
+                let dlon = wrap_lon_e7(i64::from(lon) - i64::from(*lon_e7)) as f32;
+                (
+                    dlon * (east_m + east_lat_m * dlat),
+                    dlat * north_m + north_lon2_m * dlon * dlon,
+                )
+            }
+            (
+                Self::Local { east_mm, north_mm },
+                Position::Local {
+                    east_mm: e,
+                    north_mm: n,
+                },
+            ) => (
+                e.saturating_sub(*east_mm) as f32 * 1e-3,
+                n.saturating_sub(*north_mm) as f32 * 1e-3,
+            ),
+            _ => return None,
+        };
+        (east.abs() <= REACH_M && north.abs() <= REACH_M).then_some((east, north))
+    }
+}
+
+/// A longitude difference brought into half a turn either way.
+fn wrap_lon_e7(d: i64) -> i64 {
+    const TURN: i64 = 3_600_000_000;
+    let r = d.rem_euclid(TURN);
+    if r >= TURN / 2 { r - TURN } else { r }
+}
+
+/// One point of the reference line.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Node {
+    /// Millimetres east of the frame's origin.
+    pub east_mm: i32,
+    /// Millimetres north of the frame's origin.
+    pub north_mm: i32,
+    /// When the reference lap passed here, milliseconds from its start.
+    pub time_ms: u32,
+    /// How fast, cm/s.
+    pub speed_cmps: u16,
+    /// Curvature in 1e-5 per metre, positive to the left.
+    pub curvature_e5: i16,
+}
+
+/// What the reference driver did to get round a corner.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum CornerKind {
+    /// Braked for.
+    #[default]
+    Braked,
+    /// Only lifted for.
+    Lifted,
+    /// Taken flat.
+    Flat,
+}
+
+/// How far the reference laps scattered: one standard deviation over the laps, 0 with one lap.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Spread {
+    /// Laps that went into it.
+    pub laps: u8,
+    /// Brake onset, metres.
+    pub brake_m: f32,
+    /// Slowest speed, m/s.
+    pub slowest_mps: f32,
+    /// Throttle onset, metres.
+    pub throttle_m: f32,
+    /// Full-throttle point, metres.
+    pub full_m: f32,
+    /// Exit speed, m/s.
+    pub exit_mps: f32,
+    /// Offset at the slowest point, metres.
+    pub offset_slowest_m: f32,
+    /// Offset at the exit, metres.
+    pub offset_exit_m: f32,
+    /// Loss of the whole corner, seconds.
+    pub loss_s: f32,
+}
+
+/// One corner of the reference. Spans tile the lap: a corner owns the road from its `begin_m` to
+/// the next corner's `begin_m`, the straight after it included. Progress wraps at the start line.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Corner {
+    /// How the reference driver took it.
+    pub kind: CornerKind,
+    /// Where the corner's responsibility begins: before the earliest braking that can belong to it.
+    pub begin_m: f32,
+    /// Where its bend begins on the reference line.
+    pub turn_m: f32,
+    /// Where its middle begins: losses before are the entry's.
+    pub middle_begin_m: f32,
+    /// Its slowest point, or the tightest one of a flat corner.
+    pub apex_m: f32,
+    /// Where its middle ends: losses behind are the exit's.
+    pub middle_end_m: f32,
+    /// Where its bend ends and exit speed and offset are taken.
+    pub exit_m: f32,
+    /// +1 for a left-hander, -1 for a right-hander.
+    pub turn: i8,
+    /// Gear at the slowest point when the source tells it.
+    pub gear: Option<i8>,
+    /// The facts of the reference lap (its losses are 0).
+    pub facts: Facts,
+    /// How far the reference laps scattered.
+    pub spread: Spread,
+    /// A name for people, may be empty.
+    pub name: String<24>,
+    /// The coach's note, may be empty.
+    pub note: String<64>,
+}
+
+/// A thing beside the track that people can see.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Landmark {
+    /// Metres from the start line.
+    pub progress_m: f32,
+    /// Which side: +1 left, -1 right, 0 across (a bridge).
+    pub side: i8,
+    /// What people call it.
+    pub name: String<24>,
+}
+
+/// Entries of a [`CarCurves`] table.
+pub const CURVE_POINTS: usize = 24;
+/// Speed between two entries, m/s; the first is for 0 m/s.
+pub const CURVE_STEP_MPS: f32 = 5.0;
+
+/// What the car can do against speed, learned from the reference laps. Tables in cm/s² at every
+/// [`CURVE_STEP_MPS`]; speeds never driven are extended from the nearest driven one.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CarCurves {
+    /// Longitudinal acceleration off both pedals (negative).
+    pub coast_cmps2: [i16; CURVE_POINTS],
+    /// Longitudinal acceleration at full throttle.
+    pub full_cmps2: [i16; CURVE_POINTS],
+    /// Largest sustained deceleration (positive).
+    pub brake_cmps2: [i16; CURVE_POINTS],
+    /// Largest sustained lateral acceleration (positive).
+    pub lateral_cmps2: [i16; CURVE_POINTS],
+}
+
+impl CarCurves {
+    /// Acceleration off both pedals at a speed, m/s².
+    pub fn coast_mps2(&self, speed_mps: f32) -> f32 {
+        interpolate(&self.coast_cmps2, speed_mps)
+    }
+    /// Acceleration at full throttle at a speed, m/s².
+    pub fn full_mps2(&self, speed_mps: f32) -> f32 {
+        interpolate(&self.full_cmps2, speed_mps)
+    }
+    /// Largest sustained deceleration at a speed, m/s², positive.
+    pub fn brake_mps2(&self, speed_mps: f32) -> f32 {
+        interpolate(&self.brake_cmps2, speed_mps)
+    }
+    /// Largest sustained lateral acceleration at a speed, m/s², positive.
+    pub fn lateral_mps2(&self, speed_mps: f32) -> f32 {
+        interpolate(&self.lateral_cmps2, speed_mps)
+    }
+}
+
+/// Linear between entries, constant beyond the ends, in m/s².
+fn interpolate(table: &[i16; CURVE_POINTS], speed_mps: f32) -> f32 {
+    let x = (speed_mps / CURVE_STEP_MPS).clamp(0.0, (CURVE_POINTS - 1) as f32);
+    let i = (x as usize).min(CURVE_POINTS - 2);
+    let f = x - i as f32;
+    match (table.get(i), table.get(i + 1)) {
+        (Some(&a), Some(&b)) => (f32::from(a) * (1.0 - f) + f32::from(b) * f) * 0.01,
+        _ => 0.0,
+    }
+}
+
+/// What kind of source the reference was learned from; lags differ between kinds.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum SourceKind {
+    /// Not stated.
+    #[default]
+    Unknown,
+    /// A satellite receiver.
+    Receiver,
+    /// A simulator or another source without a receiver's lag.
+    Simulator,
+}
+
+/// Where, when and with what the reference was made.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Session {
+    /// Name for people: circuit and layout, may be empty.
+    pub name: String<32>,
+    /// Car, may be empty.
+    pub car: String<32>,
+    /// Conditions in words (temperature, dry or damp, tyres, fuel), may be empty.
+    pub conditions: String<64>,
+    /// Kind of source.
+    pub source: SourceKind,
+    /// Samples a second of the source.
+    pub rate_hz: f32,
+    /// Standard deviation of the source's speed noise as measured on the laps, m/s.
+    pub speed_noise_mps: f32,
+    /// Whether pedals were in the source.
+    pub pedals: bool,
+    /// True when computed for other conditions and not driven.
+    pub computed: bool,
+    /// Reference lap time, microseconds.
+    pub lap_time_us: u64,
+}
+
+/// A reference wherever its parts are kept: on the heap, in RAM or in flash.
+#[derive(Clone, Copy, Debug)]
+pub struct ReferenceView<'a> {
+    /// The plane the nodes are in.
+    pub frame: Frame,
+    /// Metres between nodes along the line.
+    pub spacing_m: f32,
+    /// The line; node 0 is on the start line.
+    pub nodes: &'a [Node],
+    /// The corners, in the order met after the start line.
+    pub corners: &'a [Corner],
+    /// Landmarks, by progress.
+    pub landmarks: &'a [Landmark],
+    /// What the car can do.
+    pub car: &'a CarCurves,
+    /// Where it comes from.
+    pub session: &'a Session,
+}
+
+impl ReferenceView<'_> {
+    /// Length of the closed line, metres.
+    pub fn length_m(&self) -> f32 {
+        self.spacing_m * self.nodes.len() as f32
+    }
+
+    /// Progress brought into `[0, length)`.
+    pub fn wrap_m(&self, progress_m: f32) -> f32 {
+        let length = self.length_m();
+        let wrapped = progress_m - length * libm::floorf(progress_m / length);
+        if wrapped < length { wrapped } else { 0.0 }
+    }
+
+    /// The shorter way from `from_m` to `to_m` along the closed line, metres, forward positive.
+    pub fn ahead_m(&self, from_m: f32, to_m: f32) -> f32 {
+        let length = self.length_m();
+        let d = to_m - from_m;
+        d - length * libm::roundf(d / length)
+    }
+
+    /// When the reference lap passed a progress, seconds from its start. Past the last node it
+    /// runs on to the lap time.
+    pub fn time_s(&self, progress_m: f32) -> f32 {
+        let x = self.wrap_m(progress_m) / self.spacing_m;
+        let i = x as usize;
+        let lap_ms = self.session.lap_time_us as f32 * 1e-3;
+        let a = self.nodes.get(i).map_or(0.0, |n| n.time_ms as f32);
+        let b = self.nodes.get(i + 1).map_or(lap_ms, |n| n.time_ms as f32);
+        (a + (b - a) * (x - i as f32)) * 1e-3
+    }
+
+    /// How fast the reference lap was at a progress, m/s.
+    pub fn speed_mps(&self, progress_m: f32) -> f32 {
+        let x = self.wrap_m(progress_m) / self.spacing_m;
+        let i = x as usize;
+        let at = |k: usize| {
+            self.nodes
+                .get(k)
+                .or(self.nodes.first())
+                .map_or(0.0, |n| f32::from(n.speed_cmps))
+        };
+        (at(i) + (at(i + 1) - at(i)) * (x - i as f32)) * 0.01
+    }
+
+    /// Curvature of the line at a progress, 1/m, left positive.
+    pub fn curvature_pm(&self, progress_m: f32) -> f32 {
+        let x = self.wrap_m(progress_m) / self.spacing_m;
+        let i = x as usize;
+        let at = |k: usize| {
+            self.nodes
+                .get(k)
+                .or(self.nodes.first())
+                .map_or(0.0, |n| f32::from(n.curvature_e5))
+        };
+        (at(i) + (at(i + 1) - at(i)) * (x - i as f32)) * 1e-5
+    }
+}
+
+/// A reference kept in fixed memory, for boards (small capacities) and the host (large ones).
+#[derive(Clone, Debug)]
+pub struct ReferenceStore<const NODES: usize, const CORNERS: usize, const LANDMARKS: usize> {
+    /// The plane the nodes are in.
+    pub frame: Frame,
+    /// Metres between nodes along the line.
+    pub spacing_m: f32,
+    /// The line.
+    pub nodes: Vec<Node, NODES>,
+    /// The corners.
+    pub corners: Vec<Corner, CORNERS>,
+    /// Landmarks.
+    pub landmarks: Vec<Landmark, LANDMARKS>,
+    /// What the car can do.
+    pub car: CarCurves,
+    /// Where it comes from.
+    pub session: Session,
+}
+
+impl<const N: usize, const C: usize, const L: usize> ReferenceStore<N, C, L> {
+    /// Empty: not usable until filled.
+    pub fn new() -> Self {
+        Self {
+            frame: Frame::Local {
+                east_mm: 0,
+                north_mm: 0,
+            },
+            spacing_m: 0.0,
+            nodes: Vec::new(),
+            corners: Vec::new(),
+            landmarks: Vec::new(),
+            car: CarCurves::default(),
+            session: Session::default(),
+        }
+    }
+
+    /// The reference as the engine reads it.
+    pub fn view(&self) -> ReferenceView<'_> {
+        ReferenceView {
+            frame: self.frame,
+            spacing_m: self.spacing_m,
+            nodes: &self.nodes,
+            corners: &self.corners,
+            landmarks: &self.landmarks,
+            car: &self.car,
+            session: &self.session,
+        }
+    }
+}
+
+impl<const N: usize, const C: usize, const L: usize> Default for ReferenceStore<N, C, L> {
+    fn default() -> Self {
+        Self::new()
+    }
+}

@@ -1,0 +1,1 @@
+//! The host side of Cuepost: read recordings, build references, replay, tune, watch, debrief.

@@ -1,0 +1,3 @@
+//! The program `cuepost`.
+
+fn main() {}
