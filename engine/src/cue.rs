@@ -55,6 +55,52 @@ pub enum Advice {
     Better,
 }
 
+/// The two ways an advice can point on displays too small for words.
+///
+/// Every display that shows a direction (lamp, strip, sounder, arrows) takes it from
+/// [`Advice::way`], so that none of them can disagree with another.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Way {
+    /// Sooner, or less of it.
+    Less,
+    /// Later, or more of it.
+    More,
+    /// Neither: stay as it is.
+    Keep,
+}
+
+impl Advice {
+    /// Which way the advice points. One lamp cannot tell the advices of one phase and way apart,
+    /// so those that share a place belong together, and what could be read two ways points where
+    /// the wrong reading is the safer one:
+    ///
+    /// | phase | less | more |
+    /// |---|---|---|
+    /// | brake | sooner, softer, smaller lift | later, harder |
+    /// | trail | shorter | longer |
+    /// | rotation | slower, tighter | faster, wider |
+    /// | throttle | sooner, fuller (full sooner) | later, steady (wait until it can stay on), more road |
+    pub const fn way(self) -> Way {
+        match self {
+            Self::Sooner
+            | Self::Softer
+            | Self::Shorter
+            | Self::Slower
+            | Self::Tighter
+            | Self::Fuller
+            | Self::SmallerLift => Way::Less,
+            Self::Later
+            | Self::Harder
+            | Self::Longer
+            | Self::Faster
+            | Self::Wider
+            | Self::Steady
+            | Self::MoreRoad => Way::More,
+            Self::Better => Way::Keep,
+        }
+    }
+}
+
 /// When an advice is told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Told {

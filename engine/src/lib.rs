@@ -23,7 +23,7 @@ pub mod reference;
 pub mod sample;
 pub mod thresholds;
 
-pub use cue::{Advice, Cue, Phase, Size, Told};
+pub use cue::{Advice, Cue, Phase, Size, Told, Way};
 pub use engine::Engine;
 pub use event::{Event, HealthEvent, HealthState, LapEvent, PaceEvent, PhaseEvent, Why};
 pub use facts::{Facts, Measured};
