@@ -20,6 +20,19 @@ pub enum Phase {
     Throttle,
 }
 
+impl Phase {
+    /// The one word for it, lower case, as every output writes it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Straight => "straight",
+            Self::Brake => "brake",
+            Self::Trail => "trail",
+            Self::Rotation => "rotation",
+            Self::Throttle => "throttle",
+        }
+    }
+}
+
 /// What to do differently. The phase says with what.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Advice {
@@ -99,6 +112,27 @@ impl Advice {
             Self::Better => Way::Keep,
         }
     }
+
+    /// The one name for it, lower case with hyphens, as every output writes it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Sooner => "sooner",
+            Self::Later => "later",
+            Self::Harder => "harder",
+            Self::Softer => "softer",
+            Self::Longer => "longer",
+            Self::Shorter => "shorter",
+            Self::Faster => "faster",
+            Self::Slower => "slower",
+            Self::Wider => "wider",
+            Self::Tighter => "tighter",
+            Self::Fuller => "fuller",
+            Self::Steady => "steady",
+            Self::MoreRoad => "more-road",
+            Self::SmallerLift => "smaller-lift",
+            Self::Better => "better",
+        }
+    }
 }
 
 /// When an advice is told.
@@ -110,6 +144,17 @@ pub enum Told {
     After,
     /// Before the same corner next time.
     Ahead,
+}
+
+impl Told {
+    /// The one name for it, lower case, as every output writes it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Now => "now",
+            Self::After => "after",
+            Self::Ahead => "ahead",
+        }
+    }
 }
 
 /// How much, in what the advice is measured in. Always positive: the advice has the direction.

@@ -82,6 +82,21 @@ pub enum HealthState {
     OffTrack,
 }
 
+impl HealthState {
+    /// The one name for it, lower case with hyphens, as every output writes it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Ok => "ok",
+            Self::Degraded => "degraded",
+            Self::Lost => "lost",
+            Self::Standing => "standing",
+            Self::WrongWay => "wrong-way",
+            Self::Pit => "pit",
+            Self::OffTrack => "off-track",
+        }
+    }
+}
+
 /// The reason behind a [`HealthEvent`].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Why {
@@ -116,6 +131,29 @@ pub enum Why {
     FarFromLine,
     /// The source started again.
     Restart,
+}
+
+impl Why {
+    /// The reason in a few words, as every output writes it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Good => "good",
+            Self::Searching => "searching for the place on the line",
+            Self::Gap => "samples are missing",
+            Self::NoFix => "no fix",
+            Self::NotFinite => "a value is not a number",
+            Self::Backward => "time ran backward",
+            Self::Leap => "the position leapt",
+            Self::Frozen => "position and speed stand still while moving",
+            Self::Inaccurate => "the source calls itself inaccurate",
+            Self::Contradiction => "position and speed contradict each other",
+            Self::Slow => "the car stands",
+            Self::Reversed => "driving against the line",
+            Self::BesideLine => "on a lane beside the line",
+            Self::FarFromLine => "away from the line",
+            Self::Restart => "the source started again",
+        }
+    }
 }
 
 /// One thing told about a whole lap instead of a cue at every corner.

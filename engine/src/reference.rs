@@ -115,6 +115,17 @@ pub enum CornerKind {
     Flat,
 }
 
+impl CornerKind {
+    /// The one word for it, lower case, as every output writes it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Braked => "braked",
+            Self::Lifted => "lifted",
+            Self::Flat => "flat",
+        }
+    }
+}
+
 /// How far the reference laps scattered: one standard deviation over the laps, 0 with one lap.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Spread {

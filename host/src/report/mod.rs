@@ -1,0 +1,11 @@
+//! What the engine said, for other programs ([`json`]) and for people ([`words`]).
+
+pub mod json;
+pub mod units;
+pub mod words;
+
+#[cfg(test)]
+mod test_reference;
+
+pub use json::event_json;
+pub use units::Units;
