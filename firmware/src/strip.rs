@@ -135,7 +135,7 @@ impl<S: SpiBus, const N: usize> Strip<S, N> {
 }
 
 fn dimmed(colour: Colour, brightness: u8) -> Colour {
-    let dim = |c: u8| (u16::from(c) * (u16::from(brightness) + 1) >> 8) as u8;
+    let dim = |c: u8| ((u16::from(c) * (u16::from(brightness) + 1)) >> 8) as u8;
     Colour {
         red: dim(colour.red),
         green: dim(colour.green),
