@@ -10,7 +10,14 @@ pub mod output;
 pub mod pattern;
 pub mod settings;
 pub mod sounder;
+pub mod store;
 pub mod strip;
 
 #[cfg(test)]
 mod test_cue;
+
+fn crc32(bytes: &[u8]) -> u32 {
+    const CRC: crc::Crc<u32, crc::Table<1>> =
+        crc::Crc::<u32, crc::Table<1>>::new(&crc::CRC_32_ISO_HDLC);
+    CRC.checksum(bytes)
+}
