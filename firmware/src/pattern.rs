@@ -173,6 +173,7 @@ impl Player {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::test_cue::{advices, phases};
     use std::string::String;
     use std::vec::Vec;
 
@@ -234,28 +235,10 @@ mod tests {
     }
 
     fn everything() -> Vec<Pattern> {
-        use {Advice::*, Phase::*};
-        let phases = [Straight, Brake, Trail, Rotation, Throttle];
-        let advices = [
-            Sooner,
-            Later,
-            Harder,
-            Softer,
-            Longer,
-            Shorter,
-            Faster,
-            Slower,
-            Wider,
-            Tighter,
-            Fuller,
-            Steady,
-            MoreRoad,
-            SmallerLift,
-            Better,
-        ];
-        let all = phases
-            .iter()
-            .flat_map(|p| advices.iter().filter_map(|a| Pattern::of(*p, *a)));
+        let all = phases().into_iter().flat_map(|p| {
+            let patterns = advices().into_iter();
+            patterns.filter_map(move |a| Pattern::of(p, a))
+        });
         all.collect()
     }
 

@@ -17,3 +17,31 @@ pub fn cue(phase: Phase, advice: Advice, size_m: f32) -> Cue {
         progress_m: 1_391.0,
     }
 }
+
+/// Every phase there is.
+pub fn phases() -> [Phase; 5] {
+    use Phase::*;
+    [Straight, Brake, Trail, Rotation, Throttle]
+}
+
+/// Every advice there is.
+pub fn advices() -> [Advice; 15] {
+    use Advice::*;
+    [
+        Sooner,
+        Later,
+        Harder,
+        Softer,
+        Longer,
+        Shorter,
+        Faster,
+        Slower,
+        Wider,
+        Tighter,
+        Fuller,
+        Steady,
+        MoreRoad,
+        SmallerLift,
+        Better,
+    ]
+}
