@@ -18,10 +18,14 @@ pub mod event;
 pub mod facts;
 pub mod gate;
 pub mod math;
+pub mod motion;
+pub mod onset;
+pub mod phase;
 pub mod progress;
 pub mod reference;
 pub mod sample;
 pub mod thresholds;
+pub mod trace;
 
 pub use cue::{Advice, Cue, Phase, Size, Told, Way};
 pub use engine::Engine;

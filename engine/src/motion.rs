@@ -1,0 +1,272 @@
+//! Acceleration and turning from speed and course: straight lines fitted over a short window.
+//!
+//! The window is centred, so what it says is as old as half of it: [`HALF_WINDOW_S`], one sample
+//! at 10 Hz, two at 25 Hz, nine at 100 Hz. A centred line has the least noise of all unbiased
+//! slopes, `σ·f·√(12/(N(N²-1)))` (Savitzky-Golay, first and second degree alike).
+
+use crate::gate::Admitted;
+use crate::math;
+use crate::progress::Place;
+use crate::reference::CarCurves;
+use crate::trace::{Point, Trace};
+
+/// Half of the window, seconds, rounded to whole samples and at least one.
+pub const HALF_WINDOW_S: f32 = 0.09;
+/// Most samples in half a window.
+const HALF_MAX: u32 = 12;
+/// Braking 1 is this much more deceleration than coasting, as a fraction of the car's most.
+const BRAKING_UNIT: f32 = 0.12;
+/// And at least this much, m/s².
+const BRAKING_LEAST_MPS2: f32 = 1.0;
+/// Braking 1 on the brake pedal, where there is one.
+const BRAKE_PEDAL_UNIT: f32 = 0.08;
+/// Least difference between full throttle and coasting that says anything, m/s².
+const DRIVE_LEAST_MPS2: f32 = 0.8;
+/// Noise of speed assumed before any was seen, m/s (common for receivers at 5 to 25 Hz).
+const NOISE_BEGIN_MPS: f32 = 0.05;
+/// No source is believed to be better than this, m/s.
+const NOISE_LEAST_MPS: f32 = 0.004;
+/// A pedal that never moved by this much is not believed.
+const PEDAL_SWING: f32 = 0.3;
+
+/// The car at one instant, half a window ago.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Moment {
+    /// Running number of the point in the trace.
+    pub number: u32,
+    /// Source time, microseconds.
+    pub time_us: u64,
+    /// Seconds since the moment before.
+    pub dt_s: f32,
+    /// Metres from the start line.
+    pub progress_m: f32,
+    /// Metres left of the line.
+    pub offset_m: f32,
+    /// Speed, mean of the window, m/s.
+    pub speed_mps: f32,
+    /// Longitudinal acceleration, m/s².
+    pub acc_mps2: f32,
+    /// Its standard deviation, m/s².
+    pub acc_sd_mps2: f32,
+    /// Acceleration off both pedals at this speed, m/s².
+    pub coast_mps2: f32,
+    /// Lateral acceleration, m/s², left positive; none without a course.
+    pub lat_mps2: Option<f32>,
+    /// How hard the car brakes: 0 coasting or on throttle, 1 just surely braking, more for harder.
+    /// From the brake pedal where there is one, else from deceleration beyond coasting.
+    pub braking: f32,
+    /// How much of its drive the car uses: 0 coasting, 1 full throttle. From the throttle pedal
+    /// where there is one, else from acceleration between the coasting and the full curve.
+    pub drive: f32,
+    /// Lap under way.
+    pub lap: u16,
+    /// Standard deviation of the source's speed noise, m/s.
+    pub noise_mps: f32,
+}
+
+/// Whether a pedal in the source is believed: only once it has been seen to move.
+#[derive(Clone, Copy, Debug, Default)]
+struct Pedal {
+    least: f32,
+    most: f32,
+    seen: bool,
+}
+
+impl Pedal {
+    fn believe(&mut self, value: Option<f32>) -> Option<f32> {
+        let value = value?;
+        if self.seen {
+            self.least = self.least.min(value);
+            self.most = self.most.max(value);
+        } else {
+            *self = Self {
+                least: value,
+                most: value,
+                seen: true,
+            };
+        }
+        (self.most - self.least >= PEDAL_SWING).then_some(value)
+    }
+}
+
+/// The memory of the motion stage.
+#[derive(Clone, Debug, Default)]
+pub struct Motion {
+    trace: Trace,
+    step_s: f32,
+    noise_mps: f32,
+    last: Option<u32>,
+    brake: Pedal,
+    throttle: Pedal,
+}
+
+impl Motion {
+    /// The drive of the last second or two.
+    pub fn trace(&self) -> &Trace {
+        &self.trace
+    }
+
+    /// Seconds between samples, a running mean.
+    pub fn step_s(&self) -> f32 {
+        self.step_s
+    }
+
+    /// Standard deviation of the speed noise as seen so far, m/s.
+    pub fn noise_mps(&self) -> f32 {
+        self.noise_mps.max(NOISE_LEAST_MPS)
+    }
+
+    /// Forgets the window, keeps what is known of the source.
+    pub fn cut(&mut self) {
+        self.trace.cut();
+        self.last = None;
+    }
+
+    /// Takes the car's place and returns the moment half a window ago, if one is due.
+    pub fn push(&mut self, car: &CarCurves, at: &Admitted, place: &Place) -> Option<Moment> {
+        self.learn_source(at);
+        let brake = self.brake.believe(at.brake);
+        let throttle = self.throttle.believe(at.throttle);
+        let newest = self.trace.push(Point {
+            time_us: at.time_us,
+            progress_m: place.progress_m,
+            offset_m: place.offset_m,
+            speed_mps: at.speed_mps,
+            direction_rad: at.direction_rad,
+            acc_mps2: 0.0,
+            braking: brake.map_or(-1.0, |b| b / BRAKE_PEDAL_UNIT),
+            drive: throttle.unwrap_or(-1.0),
+            lap: place.lap,
+        });
+        self.learn_noise(newest);
+        let half = (libm::roundf(HALF_WINDOW_S / self.step_s.max(1e-3)) as u32).clamp(1, HALF_MAX);
+        if self.trace.len() < 2 * half + 1 {
+            return None;
+        }
+        let number = newest.wrapping_sub(half);
+        if self
+            .last
+            .is_some_and(|last| number.wrapping_sub(last) > u32::MAX / 2 || number == last)
+        {
+            return None;
+        }
+        self.last = Some(number);
+        self.moment(car, number, half)
+    }
+
+    fn learn_source(&mut self, at: &Admitted) {
+        if self.step_s == 0.0 {
+            self.step_s = 0.04;
+            self.noise_mps = at.speed_sd_mps.unwrap_or(NOISE_BEGIN_MPS);
+        }
+        if at.dt_s > 0.0 && at.dt_s < 0.5 {
+            self.step_s += (at.dt_s - self.step_s) * 0.06;
+        }
+    }
+
+    /// Third differences of white noise have twenty times its variance, and those of a smooth
+    /// drive are small: their running median gives the noise, whatever the driver does.
+    fn learn_noise(&mut self, newest: u32) {
+        let speed = |k: u32| self.trace.get(newest.wrapping_sub(k)).map(|p| p.speed_mps);
+        let (Some(a), Some(b), Some(c), Some(d)) = (speed(0), speed(1), speed(2), speed(3)) else {
+            return;
+        };
+        const ROOT_20: f32 = 4.472_136;
+        const MEDIAN_OF_NORMAL: f32 = 0.674_49;
+        let seen = (a - 3.0 * b + 3.0 * c - d).abs() / ROOT_20;
+        let factor = if seen > MEDIAN_OF_NORMAL * self.noise_mps {
+            1.02
+        } else {
+            1.0 / 1.02
+        };
+        self.noise_mps = (self.noise_mps * factor).clamp(NOISE_LEAST_MPS, 2.0);
+    }
+
+    fn moment(&mut self, car: &CarCurves, number: u32, half: u32) -> Option<Moment> {
+        let centre = *self.trace.get(number)?;
+        let before = self
+            .trace
+            .get(number.wrapping_sub(1))
+            .copied()
+            .unwrap_or(centre);
+        let line = self.fit(number, half, &centre)?;
+        let speed_mps = line.mean_mps;
+        let coast = car.coast_mps2(speed_mps);
+        let full = car.full_mps2(speed_mps);
+        let unit = (BRAKING_UNIT * car.brake_mps2(speed_mps)).max(BRAKING_LEAST_MPS2);
+        let inferred_braking = ((coast - line.acc_mps2) / unit).max(0.0);
+        let inferred_drive = (line.acc_mps2 - coast) / (full - coast).max(DRIVE_LEAST_MPS2);
+        let braking = if centre.braking >= 0.0 {
+            centre.braking
+        } else {
+            inferred_braking
+        };
+        let drive = if centre.drive >= 0.0 {
+            centre.drive
+        } else {
+            inferred_drive
+        };
+        if let Some(point) = self.trace.get_mut(number) {
+            point.acc_mps2 = line.acc_mps2;
+            point.braking = braking;
+            point.drive = drive;
+        }
+        Some(Moment {
+            number,
+            time_us: centre.time_us,
+            dt_s: centre.time_us.saturating_sub(before.time_us) as f32 * 1e-6,
+            progress_m: centre.progress_m,
+            offset_m: centre.offset_m,
+            speed_mps,
+            acc_mps2: line.acc_mps2,
+            acc_sd_mps2: self.noise_mps() / line.root_sxx_s,
+            coast_mps2: coast,
+            lat_mps2: line.yaw_rps.map(|yaw| yaw * speed_mps),
+            braking,
+            drive,
+            lap: centre.lap,
+            noise_mps: self.noise_mps(),
+        })
+    }
+
+    fn fit(&self, number: u32, half: u32, centre: &Point) -> Option<Line> {
+        let (mut n, mut st, mut stt, mut sv, mut stv) = (0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32);
+        let (mut sd, mut std, mut turns) = (0.0f32, 0.0f32, centre.direction_rad.is_some());
+        for k in 0..=(2 * half) {
+            let point = self.trace.get(number.wrapping_sub(half).wrapping_add(k))?;
+            let t = point.time_us.wrapping_sub(centre.time_us) as i64 as f32 * 1e-6;
+            let v = point.speed_mps - centre.speed_mps;
+            n += 1.0;
+            st += t;
+            stt += t * t;
+            sv += v;
+            stv += t * v;
+            match (point.direction_rad, centre.direction_rad) {
+                (Some(d), Some(c)) => {
+                    let d = math::wrap_angle(d - c);
+                    sd += d;
+                    std += t * d;
+                }
+                _ => turns = false,
+            }
+        }
+        let sxx = stt - st * st / n;
+        if sxx <= 1e-9 {
+            return None;
+        }
+        Some(Line {
+            mean_mps: centre.speed_mps + sv / n,
+            acc_mps2: (stv - st * sv / n) / sxx,
+            yaw_rps: turns.then(|| (std - st * sd / n) / sxx),
+            root_sxx_s: math::sqrt(sxx),
+        })
+    }
+}
+
+/// A straight line fitted to speed, and one to the course.
+struct Line {
+    mean_mps: f32,
+    acc_mps2: f32,
+    yaw_rps: Option<f32>,
+    root_sxx_s: f32,
+}

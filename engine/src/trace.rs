@@ -1,0 +1,101 @@
+//! The last second or two of the drive, kept so that onsets can be dated back.
+
+/// Points kept: 2 s at the fastest rate the gate lets through.
+pub const TRACE_LEN: usize = 256;
+
+/// One admitted sample on the line, with what was found out about it later.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Point {
+    /// Source time, microseconds.
+    pub time_us: u64,
+    /// Metres from the start line.
+    pub progress_m: f32,
+    /// Metres left of the line.
+    pub offset_m: f32,
+    /// Speed as received, m/s.
+    pub speed_mps: f32,
+    /// Direction of travel, radians counter-clockwise from east.
+    pub direction_rad: Option<f32>,
+    /// Longitudinal acceleration centred on this point, m/s²; filled in when enough later points
+    /// are there.
+    pub acc_mps2: f32,
+    /// How hard the car brakes: see [`crate::motion`].
+    pub braking: f32,
+    /// How much of its drive the car uses: see [`crate::motion`].
+    pub drive: f32,
+    /// Lap under way.
+    pub lap: u16,
+}
+
+/// A ring of points addressed by the running number they were pushed with.
+#[derive(Clone, Debug)]
+pub struct Trace {
+    points: [Point; TRACE_LEN],
+    /// Running number of the next point.
+    next: u32,
+    /// Running number of the oldest point that hangs together with the newest.
+    first: u32,
+}
+
+impl Default for Trace {
+    fn default() -> Self {
+        Self {
+            points: [Point::default(); TRACE_LEN],
+            next: 0,
+            first: 0,
+        }
+    }
+}
+
+impl Trace {
+    /// Appends a point and returns its running number.
+    pub fn push(&mut self, point: Point) -> u32 {
+        let number = self.next;
+        if let Some(slot) = self.points.get_mut(number as usize % TRACE_LEN) {
+            *slot = point;
+        }
+        self.next = number.wrapping_add(1);
+        if self.len() > TRACE_LEN as u32 {
+            self.first = self.next.wrapping_sub(TRACE_LEN as u32);
+        }
+        number
+    }
+
+    /// Forgets everything: what comes next does not hang together with what was.
+    pub fn cut(&mut self) {
+        self.first = self.next;
+    }
+
+    /// Points that hang together with the newest.
+    pub fn len(&self) -> u32 {
+        self.next.wrapping_sub(self.first)
+    }
+
+    /// Whether nothing is kept.
+    pub fn is_empty(&self) -> bool {
+        self.next == self.first
+    }
+
+    /// Running number of the newest point, if any.
+    pub fn newest(&self) -> Option<u32> {
+        (!self.is_empty()).then(|| self.next.wrapping_sub(1))
+    }
+
+    /// The point with a running number, while it is kept.
+    pub fn get(&self, number: u32) -> Option<&Point> {
+        let age = self.next.wrapping_sub(number);
+        if age == 0 || age > self.len() {
+            return None;
+        }
+        self.points.get(number as usize % TRACE_LEN)
+    }
+
+    /// As [`Trace::get`], to fill in what was found out later.
+    pub fn get_mut(&mut self, number: u32) -> Option<&mut Point> {
+        let age = self.next.wrapping_sub(number);
+        if age == 0 || age > self.len() {
+            return None;
+        }
+        self.points.get_mut(number as usize % TRACE_LEN)
+    }
+}
