@@ -121,11 +121,11 @@ impl Window {
         let mut best: Option<Kink> = None;
         let mut from = start_s;
         for ramp_s in RAMPS_S {
-            if let Some(found) = self.search(from, start_s, reach_s, ramp_s) {
-                if best.is_none_or(|b| found.residual < b.residual) {
-                    from = found.at_s;
-                    best = Some(found);
-                }
+            if let Some(found) = self.search(from, start_s, reach_s, ramp_s)
+                && best.is_none_or(|b| found.residual < b.residual)
+            {
+                from = found.at_s;
+                best = Some(found);
             }
         }
         best

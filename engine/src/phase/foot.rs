@@ -152,10 +152,10 @@ impl Foot {
                     episode.last_on_us = now.time_us;
                     State::On(episode)
                 } else if seconds(episode.last_on_us, now.time_us) > JOIN_S {
-                    if episode.told {
-                        if let Some(at) = release(trace, &episode) {
-                            let _ = changes.push(Change::Release(at));
-                        }
+                    if episode.told
+                        && let Some(at) = release(trace, &episode)
+                    {
+                        let _ = changes.push(Change::Release(at));
                     }
                     State::Off
                 } else {
