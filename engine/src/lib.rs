@@ -12,10 +12,12 @@
 #[cfg(test)]
 extern crate std;
 
+pub mod check;
 pub mod cue;
 pub mod engine;
 pub mod event;
 pub mod facts;
+pub mod file;
 pub mod gate;
 pub mod math;
 pub mod motion;
@@ -26,6 +28,7 @@ pub mod reference;
 pub mod sample;
 pub mod thresholds;
 pub mod trace;
+pub mod wire;
 
 pub use cue::{Advice, Cue, Phase, Size, Told, Way};
 pub use engine::Engine;

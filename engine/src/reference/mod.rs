@@ -3,6 +3,16 @@
 //! Progress 0 is the start line, which crosses the reference line at node 0 at a right angle.
 //! The line is closed: the last node is followed by the first, `spacing_m` on.
 
+mod check;
+mod codec;
+mod nodes;
+#[cfg(test)]
+mod tests;
+
+pub use crate::file::{FileFault as ReferenceFault, id};
+pub use check::{NODES_MIN, SPACING_M, check};
+pub use codec::{MAGIC, VERSION, decode, encode};
+
 use crate::facts::Facts;
 use crate::sample::Position;
 use heapless::{String, Vec};
@@ -387,6 +397,20 @@ impl<const N: usize, const C: usize, const L: usize> ReferenceStore<N, C, L> {
             car: CarCurves::default(),
             session: Session::default(),
         }
+    }
+
+    /// Empties it in place.
+    pub fn clear(&mut self) {
+        self.frame = Frame::Local {
+            east_mm: 0,
+            north_mm: 0,
+        };
+        self.spacing_m = 0.0;
+        self.nodes.clear();
+        self.corners.clear();
+        self.landmarks.clear();
+        self.car = CarCurves::default();
+        self.session = Session::default();
     }
 
     /// The reference as the engine reads it.

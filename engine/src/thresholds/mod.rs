@@ -1,5 +1,9 @@
 //! How large a deviation must be before it is told, and how the voice behaves.
 
+mod check;
+
+pub use check::{ConfigFault, FILE_MAX, MAGIC, VERSION};
+
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
