@@ -1,6 +1,6 @@
 //! The host side of Cuepost: read recordings, build references, replay, tune, watch, debrief.
 
-pub mod report;
 pub mod durable;
 pub mod record;
 pub mod reference_file;
+pub mod report;
