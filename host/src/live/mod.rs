@@ -1,0 +1,3 @@
+//! Watching a drive live: ports in, engine, displays and recording out.
+
+pub mod layout;

@@ -1,0 +1,82 @@
+//! Datagrams of another size, order or number than expected (fault 16).
+
+use cuepost_host::live::layout::{Layout, PacketReader, Refused, Step};
+
+/// The datagrams of a file: arrival in milliseconds and bytes.
+fn datagrams(text: &str) -> Vec<(u64, Vec<u8>)> {
+    let parse = |line: &str| {
+        let mut words = line.split_whitespace();
+        let at_ms = words.next()?.parse().ok()?;
+        let hex = words.next()?.trim_matches('-');
+        let bytes = (0..hex.len())
+            .step_by(2)
+            .map(|i| u8::from_str_radix(&hex[i..i + 2], 16).expect("hex"))
+            .collect();
+        Some((at_ms, bytes))
+    };
+    text.lines()
+        .filter(|l| !l.starts_with('#'))
+        .filter_map(parse)
+        .collect()
+}
+
+fn reader() -> PacketReader {
+    let layout = Layout::parse(include_str!("../data/faults/sim1.toml")).expect("a good layout");
+    PacketReader::new(layout)
+}
+
+#[test]
+fn fault_16a_each_good_record_is_taken_once_and_each_bad_one_counted() {
+    let mut reader = reader();
+    let mut times_ms = Vec::new();
+    let mut refused = Vec::new();
+    for (at_ms, bytes) in datagrams(include_str!("../data/faults/16a_udp_datagrams.txt")) {
+        reader.push(&bytes, at_ms * 1000, |step| match step {
+            Step::Sample(s) => {
+                assert_eq!(s.speed_mps, Some(30.0));
+                times_ms.push(s.time_us / 1000);
+            }
+            Step::Refused(why) => refused.push(why),
+            Step::Record { .. } => {}
+            Step::Restart => panic!("nothing restarted"),
+        });
+    }
+    // Counters 10, 11, 12, 15, 17; their times are 1000 ms and 10 ms a count.
+    assert_eq!(times_ms, [1000, 1010, 1020, 1050, 1070]);
+    assert_eq!(
+        refused,
+        [
+            Refused::Unknown,  // version 2
+            Refused::Cut,      // cut to 20 bytes
+            Refused::Late,     // 16 after 17
+            Refused::Repeated, // 17 again
+            Refused::Unknown,  // the other byte order
+            Refused::Empty,
+        ]
+    );
+    assert_eq!(
+        reader.counts().lost,
+        3,
+        "13, 14 and 16 were missing when overtaken"
+    );
+}
+
+#[test]
+fn fault_16b_the_wrap_loses_nothing_and_the_restart_is_a_new_session() {
+    let mut reader = reader();
+    let mut sessions = vec![Vec::new()];
+    for (at_ms, bytes) in datagrams(include_str!("../data/faults/16b_udp_wrap_restart.txt")) {
+        reader.push(&bytes, at_ms * 1000, |step| match step {
+            Step::Sample(s) => sessions.last_mut().expect("one").push(s.time_us / 1000),
+            Step::Restart => sessions.push(Vec::new()),
+            Step::Refused(why) => panic!("{why:?}"),
+            Step::Record { .. } => {}
+        });
+    }
+    assert_eq!(
+        sessions,
+        [vec![90_000, 90_020, 90_040, 90_060], vec![0, 20]]
+    );
+    assert_eq!(reader.counts().lost, 0);
+    assert_eq!(reader.counts().restarts, 1);
+}

@@ -1,0 +1,3 @@
+//! Watching live, with real ports, sockets and a browser.
+
+mod layout;
