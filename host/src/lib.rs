@@ -2,6 +2,7 @@
 
 pub mod durable;
 pub mod live;
+pub mod page;
 pub mod record;
 pub mod reference_file;
 pub mod report;

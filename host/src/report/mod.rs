@@ -1,5 +1,6 @@
 //! What the engine said, for other programs ([`json`]) and for people ([`words`]).
 
+pub mod glance;
 pub mod json;
 pub mod units;
 pub mod words;
@@ -7,5 +8,6 @@ pub mod words;
 #[cfg(test)]
 mod test_reference;
 
+pub use glance::Glance;
 pub use json::event_json;
 pub use units::Units;

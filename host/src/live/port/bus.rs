@@ -1,0 +1,58 @@
+//! What a [`Link`](super::Link) needs of the machine's ports, so that tests can stand in for it.
+
+use std::io::Read;
+
+/// What stays the same of a USB device whatever port name it is given.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct UsbIdentity {
+    /// Vendor number.
+    pub vendor: u16,
+    /// Product number.
+    pub product: u16,
+    /// Serial number, where the device has one.
+    pub serial: Option<String>,
+}
+
+/// A port that is there.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Found {
+    /// The name to open it by.
+    pub path: String,
+    /// The USB device behind it, where there is one.
+    pub usb: Option<UsbIdentity>,
+    /// What the device calls itself, may be empty.
+    pub label: String,
+}
+
+/// Why a port could not be opened.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum OpenFault {
+    /// There is none of that name.
+    #[error("no such port; `cuepost drive --list` shows what is plugged in")]
+    Missing,
+    /// Another program holds it.
+    #[error(
+        "in use by another program; close that one (a terminal, a modem service, a second cuepost)"
+    )]
+    Busy,
+    /// The user may not open it.
+    #[error(
+        "no permission; on Linux add yourself to the group that owns the port (often dialout: `sudo usermod -aG dialout $USER`) and log in again"
+    )]
+    Denied,
+    /// Anything else, in the system's words.
+    #[error("cannot be opened as a serial port: {0}")]
+    Other(String),
+}
+
+/// The ports of a machine.
+pub trait Bus {
+    /// An open port. A read gives `Ok(0)` or an error other than a timeout when it is gone.
+    type Port: Read;
+
+    /// Opens a port by name.
+    fn open(&mut self, path: &str) -> Result<Self::Port, OpenFault>;
+
+    /// The ports there are now.
+    fn list(&mut self) -> Vec<Found>;
+}
