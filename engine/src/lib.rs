@@ -24,6 +24,7 @@ pub mod motion;
 pub mod onset;
 pub mod phase;
 pub mod progress;
+pub mod receiver;
 pub mod reference;
 pub mod sample;
 pub mod thresholds;

@@ -1,0 +1,246 @@
+//! Receivers: bytes of NMEA 0183 and UBX in, [`Sample`]s out.
+//!
+//! One [`Receiver`] reads both protocols and any mix of them, byte by byte or slice by slice, and
+//! gives the same samples for any division of the stream. It allocates nothing, works in fixed
+//! point, and after damage goes on with the next start byte, one byte after the false one.
+//!
+//! - RMC, GGA and VTG of any talker are joined by equal time; RMC alone suffices.
+//! - UBX NAV-PVT (84 or 92 bytes) is preferred where both tell the same epoch.
+//! - An epoch without a fix gives a sample without position and speed.
+//! - Times only rise: see [`Stamp`] and the session time in [`Sample::time_us`], which counts
+//!   microseconds from midnight UTC of the day the session began.
+//!
+//! Without RMC and NAV-PVT, speed can only come from VTG, which carries no time: it is taken to
+//! belong to the sentence before it.
+
+mod clock;
+mod join;
+mod nmea;
+mod stats;
+mod ubx;
+
+pub use clock::Stamp;
+pub use stats::{Counts, Reason, Tally};
+
+use crate::sample::Sample;
+use heapless::Vec;
+use join::{Joiner, Outlet};
+use stats::one_more;
+
+/// Room for the longest frame of either protocol.
+const HELD: usize = 128;
+
+const _: () = assert!(nmea::SENTENCE_MAX <= HELD && ubx::FRAME_MAX <= HELD);
+
+/// A decoder of one receiver's stream.
+///
+/// ```
+/// use cuepost_engine::receiver::Receiver;
+///
+/// let mut receiver = Receiver::default();
+/// let mut samples = Vec::new();
+/// receiver.push_slice(
+///     b"$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A\r\n",
+///     |sample| samples.push(sample),
+/// );
+/// assert_eq!(samples.len(), 1);
+/// assert!((samples[0].speed_mps.unwrap() - 11.523556).abs() < 1e-5);
+/// ```
+#[derive(Clone, Debug, Default)]
+pub struct Receiver {
+    /// A frame that is not whole yet, from its start byte on; empty while searching.
+    held: Vec<u8, HELD>,
+    /// Length of `held` at which it is worth looking at again.
+    due: usize,
+    /// Offset of `held`'s first byte.
+    held_at: u64,
+    /// Bytes taken in.
+    taken: u64,
+    joiner: Joiner,
+    counts: Counts,
+}
+
+/// What became of the bytes at a start byte.
+enum Step {
+    /// Go on after so many bytes.
+    On(usize),
+    /// Wait until so many bytes are there.
+    Wait(usize),
+}
+
+impl Receiver {
+    /// Takes one byte in.
+    pub fn push(&mut self, byte: u8, mut out: impl FnMut(Sample)) {
+        self.take(byte, &mut out);
+    }
+
+    /// Takes bytes in; whole frames within them are read in place.
+    pub fn push_slice(&mut self, mut bytes: &[u8], mut out: impl FnMut(Sample)) {
+        while !self.held.is_empty() {
+            let Some((&byte, rest)) = bytes.split_first() else {
+                return;
+            };
+            self.take(byte, &mut out);
+            bytes = rest;
+        }
+        let at = self.taken;
+        self.taken = at.saturating_add(bytes.len() as u64);
+        self.scan(bytes, at, &mut out);
+    }
+
+    /// The stream has ended, or pauses for long: tells the epoch under way and drops what is not
+    /// whole.
+    pub fn finish(&mut self, mut out: impl FnMut(Sample)) {
+        self.break_off();
+        let mut to = Outlet {
+            counts: &mut self.counts,
+            at: self.taken,
+            out: &mut out,
+        };
+        self.joiner.finish(&mut to);
+    }
+
+    /// Bytes are missing here (a cable was pulled): what comes next is not joined to what is held.
+    pub fn break_off(&mut self) {
+        let cut = match self.held.split_first() {
+            Some((b'$', body)) => nmea::kind(body).is_some(),
+            Some(_) => self.due > 8,
+            None => false,
+        };
+        if cut {
+            self.counts.refuse(Reason::Cut, self.held_at);
+        }
+        self.held.clear();
+    }
+
+    /// What the stream contained so far.
+    pub fn counts(&self) -> &Counts {
+        &self.counts
+    }
+
+    /// Bytes taken in so far.
+    pub fn bytes(&self) -> u64 {
+        self.taken
+    }
+
+    /// The newest date the receiver stated, as days since 1970-01-01, not before `earliest`: a
+    /// receiver that has just started may state one that is years in the past.
+    pub fn day(&self, earliest: i32) -> Option<i32> {
+        self.joiner.day().filter(|&day| day >= earliest)
+    }
+
+    fn take<F: FnMut(Sample)>(&mut self, byte: u8, out: &mut F) {
+        let at = self.taken;
+        self.taken = at.saturating_add(1);
+        if self.held.is_empty() {
+            if byte == b'$' || byte == ubx::START {
+                self.scan(&[byte], at, out);
+            }
+            return;
+        }
+        if self.held.push(byte).is_err() {
+            // `due` keeps frames shorter than that.
+            self.held.clear();
+            return;
+        }
+        if self.held.first() == Some(&b'$') {
+            if byte == b'*' {
+                self.due = self.held.len().saturating_add(1);
+                return;
+            }
+            let plain = (b' '..=b'~').contains(&byte) && byte != b'$';
+            if plain && self.held.len() < self.due {
+                return;
+            }
+        } else if self.held.len() < self.due && self.held.len() != 2 {
+            return;
+        }
+        let held = core::mem::take(&mut self.held);
+        self.scan(&held, self.held_at, out);
+    }
+
+    /// Reads what is whole in `bytes`, the first of which is at offset `at`, and holds a frame that
+    /// is not.
+    fn scan<F: FnMut(Sample)>(&mut self, bytes: &[u8], at: u64, out: &mut F) {
+        let mut rest = bytes;
+        while let Some(start) = rest.iter().position(|&b| b == b'$' || b == ubx::START) {
+            let from = rest.get(start..).unwrap_or_default();
+            let here = at.saturating_add((bytes.len().saturating_sub(from.len())) as u64);
+            let step = if from.first() == Some(&b'$') {
+                self.sentence(from, here, out)
+            } else {
+                self.frame(from, here, out)
+            };
+            match step {
+                Step::On(used) => rest = from.get(used.max(1)..).unwrap_or_default(),
+                Step::Wait(due) => {
+                    self.held.clear();
+                    // Shorter than `due`, which is at most the room there is.
+                    if self.held.extend_from_slice(from).is_ok() {
+                        self.due = due;
+                        self.held_at = here;
+                    }
+                    return;
+                }
+            }
+        }
+    }
+
+    fn sentence<F: FnMut(Sample)>(&mut self, bytes: &[u8], at: u64, out: &mut F) -> Step {
+        let (body, used, reason) = match nmea::frame(bytes) {
+            nmea::Frame::Whole { body, used } => {
+                match nmea::parse(body) {
+                    Ok(sentence) => self.joiner.sentence(
+                        sentence,
+                        &mut Outlet {
+                            counts: &mut self.counts,
+                            at,
+                            out,
+                        },
+                    ),
+                    Err(nmea::Unreadable) => self.counts.refuse(Reason::Malformed, at),
+                }
+                return Step::On(used);
+            }
+            nmea::Frame::Short { need } => return Step::Wait(need),
+            nmea::Frame::WrongSum { body, used } => (body, used, Reason::Checksum),
+            nmea::Frame::Cut { body, used } => (body, used, Reason::Cut),
+            nmea::Frame::TooLong { body, used } => (body, used, Reason::TooLong),
+        };
+        // Chance dollars, and sentences nobody needs, are no loss.
+        if nmea::kind(body).is_some() {
+            self.counts.refuse(reason, at);
+        }
+        Step::On(used)
+    }
+
+    fn frame<F: FnMut(Sample)>(&mut self, bytes: &[u8], at: u64, out: &mut F) -> Step {
+        match ubx::frame(bytes) {
+            ubx::Frame::Pvt { payload, used } => {
+                match ubx::parse(payload) {
+                    Some(pvt) => self.joiner.pvt(
+                        pvt,
+                        &mut Outlet {
+                            counts: &mut self.counts,
+                            at,
+                            out,
+                        },
+                    ),
+                    None => self.counts.refuse(Reason::Malformed, at),
+                }
+                return Step::On(used);
+            }
+            ubx::Frame::Short { need } => return Step::Wait(need),
+            ubx::Frame::WrongSum => self.counts.refuse(Reason::Checksum, at),
+            ubx::Frame::WrongLength => self.counts.refuse(Reason::Length, at),
+            ubx::Frame::Other => one_more(&mut self.counts.other_ubx),
+            ubx::Frame::Nothing => {}
+        }
+        Step::On(1)
+    }
+}
+
+#[cfg(test)]
+mod test_nmea;
+#[cfg(test)]
+mod test_ubx;

@@ -1,0 +1,394 @@
+//! NMEA 0183 sentences in fixed point: RMC, GGA and VTG of any talker.
+
+use super::clock::{Stamp, day_number};
+
+/// Longest sentence taken, from `$` to the last digit of the checksum. The standard says 82;
+/// receivers with eight decimals of a minute exceed it.
+pub(super) const SENTENCE_MAX: usize = 120;
+/// Last place where the `*` may stand.
+const STAR_MAX: usize = SENTENCE_MAX - 3;
+
+/// A place in 1e-7 degree.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Fix {
+    pub lat_e7: i32,
+    pub lon_e7: i32,
+}
+
+/// Speed over ground and course, from RMC or VTG.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Velocity {
+    /// Speed in 1e-4 knots.
+    pub speed_e4kn: Option<u32>,
+    /// Course in 1e-4 degree clockwise from north.
+    pub course_e4deg: Option<u32>,
+}
+
+/// A sentence that says something about an epoch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Sentence {
+    /// Recommended minimum: everything an epoch needs.
+    Rmc {
+        stamp: Option<Stamp>,
+        /// `None` when void.
+        fix: Option<Fix>,
+        velocity: Velocity,
+    },
+    /// Fix data: position without speed or date.
+    Gga {
+        stamp: Option<Stamp>,
+        /// `None` when void.
+        fix: Option<Fix>,
+    },
+    /// Course and speed, without a time of its own.
+    Vtg(Velocity),
+    /// Any other sentence.
+    Other,
+}
+
+/// A field that holds something else than its kind allows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Unreadable;
+
+type Field<T> = Result<Option<T>, Unreadable>;
+
+/// What lies at a `$`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Frame<'a> {
+    /// A sentence with a right checksum; `used` bytes from the `$` on.
+    Whole { body: &'a [u8], used: usize },
+    /// A sentence with a wrong or missing checksum.
+    WrongSum { body: &'a [u8], used: usize },
+    /// A sentence that breaks off, at a byte that may start something else.
+    Cut { body: &'a [u8], used: usize },
+    /// A sentence too long to be one.
+    TooLong { body: &'a [u8], used: usize },
+    /// More bytes are needed, this many in all at most.
+    Short { need: usize },
+}
+
+/// Reads the frame of the sentence at the start of `bytes`, whose first byte is `$`.
+pub(super) fn frame(bytes: &[u8]) -> Frame<'_> {
+    let mut sum = 0u8;
+    let mut length = 1usize;
+    for &byte in bytes.iter().skip(1).take(STAR_MAX) {
+        if byte == b'*' {
+            return check(bytes, length, sum);
+        }
+        // Printable and not a start.
+        if !(b' '..=b'~').contains(&byte) || byte == b'$' {
+            let body = bytes.get(1..length).unwrap_or_default();
+            let used = length;
+            return if byte == b'\r' || byte == b'\n' {
+                Frame::WrongSum { body, used }
+            } else {
+                Frame::Cut { body, used }
+            };
+        }
+        sum ^= byte;
+        length = length.wrapping_add(1);
+    }
+    if length > STAR_MAX {
+        let body = bytes.get(1..length).unwrap_or_default();
+        return Frame::TooLong { body, used: length };
+    }
+    Frame::Short {
+        need: STAR_MAX.wrapping_add(1),
+    }
+}
+
+/// Compares the two digits after the `*` at `star`.
+fn check(bytes: &[u8], star: usize, sum: u8) -> Frame<'_> {
+    let body = bytes.get(1..star).unwrap_or_default();
+    let need = star.wrapping_add(3);
+    let mut digits = bytes.iter().skip(star.wrapping_add(1)).copied();
+    let Some(high) = digits.next() else {
+        return Frame::Short { need };
+    };
+    let Some(high) = hex(high) else {
+        // What stands there may start something else.
+        let used = star.wrapping_add(1);
+        return Frame::WrongSum { body, used };
+    };
+    let Some(low) = digits.next() else {
+        return Frame::Short { need };
+    };
+    let Some(low) = hex(low) else {
+        let used = star.wrapping_add(2);
+        return Frame::WrongSum { body, used };
+    };
+    let used = need;
+    if (high << 4 | low) == sum {
+        Frame::Whole { body, used }
+    } else {
+        Frame::WrongSum { body, used }
+    }
+}
+
+fn hex(digit: u8) -> Option<u8> {
+    match digit {
+        b'0'..=b'9' => Some(digit & 0x0f),
+        b'A'..=b'F' | b'a'..=b'f' => Some((digit & 0x0f).wrapping_add(9)),
+        _ => None,
+    }
+}
+
+/// Which sentence an address such as `GNRMC,` announces.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    Rmc,
+    Gga,
+    Vtg,
+}
+
+/// The kind of the sentence with this body, when it is one of those used.
+pub(super) fn kind(body: &[u8]) -> Option<Kind> {
+    let (address, rest) = body.split_first_chunk::<5>()?;
+    let [first, second, kind @ ..] = address;
+    // P starts proprietary addresses, one of which is PGRMC.
+    let talker = first.is_ascii_uppercase() && *first != b'P' && second.is_ascii_alphanumeric();
+    if !talker || rest.first() != Some(&b',') {
+        return None;
+    }
+    match kind {
+        b"RMC" => Some(Kind::Rmc),
+        b"GGA" => Some(Kind::Gga),
+        b"VTG" => Some(Kind::Vtg),
+        _ => None,
+    }
+}
+
+/// Reads the body of a sentence whose checksum is right.
+pub(super) fn parse(body: &[u8]) -> Result<Sentence, Unreadable> {
+    let Some(kind) = kind(body) else {
+        return Ok(Sentence::Other);
+    };
+    let mut fields = Fields {
+        rest: body.get(6..).unwrap_or_default(),
+    };
+    match kind {
+        Kind::Rmc => rmc(&mut fields),
+        Kind::Gga => gga(&mut fields),
+        Kind::Vtg => vtg(&mut fields),
+    }
+}
+
+fn rmc(fields: &mut Fields<'_>) -> Result<Sentence, Unreadable> {
+    let tod_us = time_of_day(fields)?;
+    let active = fields.letter() == Some(b'A');
+    let fix = fields.fix()?;
+    let velocity = Velocity {
+        speed_e4kn: fields.number_e4()?,
+        course_e4deg: fields.number_e4()?,
+    };
+    let day = fields.date()?;
+    fields.skip();
+    fields.skip();
+    // Mode: N no fix, M entered by hand. Absent before version 2.3.
+    let mode = fields.letter();
+    let valid = active && mode != Some(b'N') && mode != Some(b'M');
+    Ok(Sentence::Rmc {
+        stamp: tod_us.map(|tod_us| Stamp { tod_us, day }),
+        fix: fix.filter(|_| valid),
+        velocity: if valid { velocity } else { Velocity::default() },
+    })
+}
+
+fn gga(fields: &mut Fields<'_>) -> Result<Sentence, Unreadable> {
+    let tod_us = time_of_day(fields)?;
+    let fix = fields.fix()?;
+    // Quality: 0 none, 6 extrapolated, 7 entered by hand.
+    let valid = !matches!(fields.letter(), None | Some(b'0' | b'6' | b'7'));
+    Ok(Sentence::Gga {
+        stamp: tod_us.map(|tod_us| Stamp { tod_us, day: None }),
+        fix: fix.filter(|_| valid),
+    })
+}
+
+fn vtg(fields: &mut Fields<'_>) -> Result<Sentence, Unreadable> {
+    let course_e4deg = fields.number_e4()?;
+    for _ in 0..3 {
+        fields.skip();
+    }
+    let knots = fields.number_e4()?;
+    fields.skip();
+    let kmh = fields.number_e4()?;
+    fields.skip();
+    let mode = fields.letter();
+    if mode == Some(b'N') || mode == Some(b'M') {
+        return Ok(Sentence::Vtg(Velocity::default()));
+    }
+    // 1 knot is 1.852 km/h.
+    let from_kmh = kmh.map(|kmh| {
+        let knots = (u64::from(kmh) * 1000 + 926) / 1852;
+        u32::try_from(knots).unwrap_or(u32::MAX)
+    });
+    Ok(Sentence::Vtg(Velocity {
+        speed_e4kn: knots.or(from_kmh),
+        course_e4deg,
+    }))
+}
+
+/// Time of day `hhmmss[.f]` in microseconds.
+fn time_of_day(fields: &mut Fields<'_>) -> Field<i64> {
+    let Some((hms, fraction_us)) = fields.decimal(6)? else {
+        return Ok(None);
+    };
+    let (hours, minutes, seconds) = (hms / 10_000, hms / 100 % 100, hms % 100);
+    // 60 is a leap second.
+    if hours > 23 || minutes > 59 || seconds > 60 {
+        return Err(Unreadable);
+    }
+    let seconds = hours * 3600 + minutes * 60 + seconds;
+    Ok(Some(
+        i64::from(seconds) * 1_000_000 + i64::from(fraction_us),
+    ))
+}
+
+/// The fields of a sentence, one after another. A field that is not there is empty.
+struct Fields<'a> {
+    rest: &'a [u8],
+}
+
+impl Fields<'_> {
+    /// Takes one byte of the current field; `None` at its end, which is taken too.
+    #[inline]
+    fn byte(&mut self) -> Option<u8> {
+        let (&byte, rest) = self.rest.split_first()?;
+        self.rest = rest;
+        (byte != b',').then_some(byte)
+    }
+
+    /// Leaves the rest of a field out.
+    #[inline]
+    fn skip(&mut self) {
+        while self.byte().is_some() {}
+    }
+
+    /// The first byte of a field, `None` when it is empty.
+    #[inline]
+    fn letter(&mut self) -> Option<u8> {
+        let letter = self.byte()?;
+        self.skip();
+        Some(letter)
+    }
+
+    /// An unsigned decimal number: its whole part, and the rest times ten to the `places`, rounded
+    /// half up (so that it may be ten to the `places` itself).
+    #[inline]
+    fn decimal(&mut self, places: u8) -> Field<(u32, u32)> {
+        let mut whole = 0u32;
+        let mut digits = 0u8;
+        let mut end = None;
+        while let Some(byte) = self.byte() {
+            if !byte.is_ascii_digit() {
+                end = Some(byte);
+                break;
+            }
+            whole = whole.wrapping_mul(10).wrapping_add(u32::from(byte & 0x0f));
+            digits = digits.saturating_add(1);
+        }
+        // Nine digits fit.
+        if digits > 9 {
+            return Err(Unreadable);
+        }
+        match end {
+            Some(b'.') => {}
+            Some(_) => return Err(Unreadable),
+            None => return Ok((digits != 0).then_some((whole, 0))),
+        }
+        let (rest, some) = self.fraction(places)?;
+        if digits != 0 || some {
+            Ok(Some((whole, rest)))
+        } else {
+            Err(Unreadable)
+        }
+    }
+
+    /// What follows the point, times ten to the `places`, and whether anything does.
+    #[inline]
+    fn fraction(&mut self, places: u8) -> Result<(u32, bool), Unreadable> {
+        let mut rest = 0u32;
+        let mut left = places;
+        let mut first_left_out = None;
+        while let Some(byte) = self.byte() {
+            if !byte.is_ascii_digit() {
+                return Err(Unreadable);
+            }
+            if left > 0 {
+                rest = rest.wrapping_mul(10).wrapping_add(u32::from(byte & 0x0f));
+                left = left.wrapping_sub(1);
+            } else {
+                first_left_out = first_left_out.or(Some(byte));
+            }
+        }
+        let some = left != places || first_left_out.is_some();
+        for _ in 0..left {
+            rest = rest.wrapping_mul(10);
+        }
+        let round_up = u32::from(first_left_out.is_some_and(|digit| digit >= b'5'));
+        Ok((rest.wrapping_add(round_up), some))
+    }
+
+    /// A speed or an angle in units of 1e-4.
+    fn number_e4(&mut self) -> Field<u32> {
+        let Some((whole, rest)) = self.decimal(4)? else {
+            return Ok(None);
+        };
+        let whole = whole.checked_mul(10_000).ok_or(Unreadable)?;
+        whole.checked_add(rest).map(Some).ok_or(Unreadable)
+    }
+
+    /// Latitude and longitude with their letters: four fields.
+    fn fix(&mut self) -> Field<Fix> {
+        let lat = self.angle()?;
+        let north = self.letter();
+        let lon = self.angle()?;
+        let east = self.letter();
+        let (Some(lat), Some(lon)) = (lat, lon) else {
+            return Ok(None);
+        };
+        let lat_e7 = match north {
+            Some(b'N') => lat,
+            Some(b'S') => -lat,
+            _ => return Err(Unreadable),
+        };
+        let lon_e7 = match east {
+            Some(b'E') => lon,
+            Some(b'W') => -lon,
+            _ => return Err(Unreadable),
+        };
+        if lat > 900_000_000 || lon > 1_800_000_000 {
+            return Err(Unreadable);
+        }
+        // Receivers without a fix send zeros; no circuit lies there.
+        Ok(Some(Fix { lat_e7, lon_e7 }).filter(|_| lat != 0 || lon != 0))
+    }
+
+    /// An angle `dddmm.mmmm` in 1e-7 degree.
+    fn angle(&mut self) -> Field<i32> {
+        let Some((whole, rest)) = self.decimal(7)? else {
+            return Ok(None);
+        };
+        let (degrees, minutes) = (whole / 100, whole % 100);
+        if degrees > 180 || minutes > 59 {
+            return Err(Unreadable);
+        }
+        let minutes_e7 = minutes.wrapping_mul(10_000_000).wrapping_add(rest);
+        let angle_e7 = degrees.wrapping_mul(10_000_000) + (minutes_e7 + 30) / 60;
+        Ok(i32::try_from(angle_e7).ok())
+    }
+
+    /// A date `ddmmyy`; an impossible one is no date.
+    fn date(&mut self) -> Field<i32> {
+        let Some((date, _)) = self.decimal(0)? else {
+            return Ok(None);
+        };
+        let (day, month, year) = (date / 10_000, date / 100 % 100, date % 100);
+        let century = if year >= 80 { 1900 } else { 2000 };
+        let year = i32::try_from(year).unwrap_or(0).wrapping_add(century);
+        let day = u8::try_from(day).unwrap_or(0);
+        let month = u8::try_from(month).unwrap_or(0);
+        Ok(day_number(year, month, day))
+    }
+}
