@@ -46,7 +46,7 @@ pub fn bends(round: &Round, curves: &Curves) -> Vec<Bend> {
         round.lateral(i) / grip
     };
     let mut all: Vec<Bend> = Vec::new();
-    for i in 0..round.len() {
+    for i in 0..round.entries() {
         let here = load(i);
         if here.abs() < LOAD_SHARE {
             continue;
@@ -59,9 +59,7 @@ pub fn bends(round: &Round, curves: &Curves) -> Vec<Bend> {
             turned_deg: round.turned_deg(i, i),
         };
         match all.last_mut() {
-            Some(b)
-                if b.turned_deg * here > 0.0 && round.time[i] - round.time[b.end] < JOIN_S =>
-            {
+            Some(b) if b.turned_deg * here > 0.0 && round.time[i] - round.time[b.end] < JOIN_S => {
                 *b = b.joined(&bend);
             }
             _ => all.push(bend),

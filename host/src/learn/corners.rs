@@ -64,7 +64,7 @@ pub fn corners(lap: &Profile, curves: &Curves) -> Vec<Corner> {
     found.sort_by_key(|c| c.apex);
     for k in 0..found.len() {
         let from = if k == 0 { 0 } else { found[k - 1].apex };
-        let to = found.get(k + 1).map_or(round.len(), |c| c.onset);
+        let to = found.get(k + 1).map_or(round.entries(), |c| c.onset);
         found[k].bend = own_bend(&round, from, &found[k], to);
     }
     flat(&round, &bends, &mut found);
@@ -95,7 +95,7 @@ fn braking(round: &Round, curves: &Curves, i: usize) -> (bool, bool) {
 }
 
 fn braked(round: &Round, curves: &Curves) -> Vec<Found> {
-    let n = round.len();
+    let n = round.entries();
     let mut zones: Vec<Zone> = Vec::new();
     for i in 0..n {
         let (on, sure) = braking(round, curves, i);
@@ -174,7 +174,7 @@ fn lifted(round: &Round, curves: &Curves, found: &mut Vec<Found>) {
         gaps.push((from, c.onset));
         from = c.apex;
     }
-    gaps.push((from, round.len()));
+    gaps.push((from, round.entries()));
     for (from, to) in gaps {
         let (mut high, mut low) = (from, from);
         for i in from..to {
@@ -202,7 +202,9 @@ fn lift(round: &Round, curves: &Curves, high: usize, apex: usize) -> Found {
         let v = round.speed[i];
         0.5 * (Curves::at(&curves.full, v) + Curves::at(&curves.coast, v))
     };
-    let onset = (high..apex).find(|&i| round.accel[i] < half(i)).unwrap_or(high);
+    let onset = (high..apex)
+        .find(|&i| round.accel[i] < half(i))
+        .unwrap_or(high);
     Found {
         kind: CornerKind::Lifted,
         onset,
@@ -219,7 +221,11 @@ fn own_bend(round: &Round, from: usize, corner: &Found, to: usize) -> Option<Ben
     let near = |i: usize| (round.time[i] - t).abs() < 1.5;
     let peak = (from.max(corner.onset)..to)
         .filter(|&i| near(i) || i <= corner.apex && i >= corner.release)
-        .max_by(|&i, &j| round.curvature[i].abs().total_cmp(&round.curvature[j].abs()))?;
+        .max_by(|&i, &j| {
+            round.curvature[i]
+                .abs()
+                .total_cmp(&round.curvature[j].abs())
+        })?;
     let tightest = round.curvature[peak];
     let share = |i: usize| round.curvature[i] / tightest;
     let walk = |ahead: bool| {
@@ -228,7 +234,11 @@ fn own_bend(round: &Round, from: usize, corner: &Found, to: usize) -> Option<Ben
         while i > from && i + 1 < to && (round.time[i] - round.time[last]).abs() < DOUBLE_S {
             i = if ahead { i + 1 } else { i - 1 };
             // Across a straighter piece it must become a bend again, not only bend a little.
-            let needed = if i.abs_diff(last) > 1 { 2.0 * BEND_SHARE } else { BEND_SHARE };
+            let needed = if i.abs_diff(last) > 1 {
+                2.0 * BEND_SHARE
+            } else {
+                BEND_SHARE
+            };
             if share(i) >= needed {
                 last = i;
             }
@@ -293,7 +303,7 @@ fn spans(round: &Round, curves: &Curves, found: &[Found]) -> Vec<Corner> {
     let n = found.len();
     let pieces: Vec<Piece> = (0..n)
         .map(|k| {
-            let to = found.get(k + 1).map_or(round.len() - 1, |c| c.onset);
+            let to = found.get(k + 1).map_or(round.entries() - 1, |c| c.onset);
             Piece::new(round, curves, &found[k], to)
         })
         .collect();
@@ -339,7 +349,9 @@ fn begin_m(round: &Round, c: &Found, before: &Piece, lap: f64) -> f64 {
     let clear = before.exit_m.max(before.full_m) + 10.0 - lap;
     // Where corners follow at once the road between them is shared.
     let room = onset - (before.middle_end_m - lap);
-    (onset - reach).max(clear).min(onset - (0.5 * room).min(20.0))
+    (onset - reach)
+        .max(clear)
+        .min(onset - (0.5 * room).min(20.0))
 }
 
 /// Places of a corner, metres of the round.

@@ -105,9 +105,9 @@ fn moments(lap: &Profile) -> Vec<Moment> {
                 _ => Pedals::Other,
             })
             .collect(),
-        _ => vec![Pedals::Unknown; lap.len()],
+        _ => vec![Pedals::Unknown; lap.entries()],
     };
-    (0..lap.len())
+    (0..lap.entries())
         .map(|i| {
             // A pedal state counts once it has lasted: the acceleration is smoothed over as long.
             let lasting = |back_s: f64| {
@@ -170,9 +170,7 @@ fn filled(seen: &[Option<f64>; CURVE_POINTS], nothing: f64) -> Table {
         let above = known.iter().find(|(k, _)| *k >= i);
         let below = known.iter().rev().find(|(k, _)| *k <= i);
         match (below, above) {
-            (Some((a, v)), Some((b, w))) if a != b => {
-                v + (w - v) * (i - a) as f64 / (b - a) as f64
-            }
+            (Some((a, v)), Some((b, w))) if a != b => v + (w - v) * (i - a) as f64 / (b - a) as f64,
             (Some((_, v)), _) | (None, Some((_, v))) => *v,
             (None, None) => nothing,
         }

@@ -169,8 +169,12 @@ pub fn cut(tracks: &[Track], start: &StartLine) -> Cut {
     let usual = median(&mut rounds).unwrap_or(0.0);
     for (index, (track, crossings)) in tracks.iter().zip(&crossings).enumerate() {
         let length_s = track.points.last().map_or(0.0, |p| p.time_s);
-        found.out_s.push(crossings.first().map_or(length_s, |c| c.1));
-        found.in_s.push(crossings.last().map_or(0.0, |c| length_s - c.1));
+        found
+            .out_s
+            .push(crossings.first().map_or(length_s, |c| c.1));
+        found
+            .in_s
+            .push(crossings.last().map_or(0.0, |c| length_s - c.1));
         for w in crossings.windows(2) {
             let ((first, begin_s), (end, end_s)) = (w[0], w[1]);
             if track.points[end].driven_m - track.points[first].driven_m < 0.5 * usual {
@@ -207,7 +211,11 @@ fn crossings(track: &Track, start: &StartLine) -> Vec<(usize, f64)> {
 pub fn trace(track: &Track, lap: &Lap) -> Vec<Trace> {
     let points = &track.points;
     let mut out = Vec::with_capacity(lap.end - lap.first + 2);
-    out.push(between(&points[lap.first - 1], &points[lap.first], lap.begin_s));
+    out.push(between(
+        &points[lap.first - 1],
+        &points[lap.first],
+        lap.begin_s,
+    ));
     for p in &points[lap.first..lap.end] {
         let next = as_trace(p);
         if out.last().is_none_or(|l| next.driven_m > l.driven_m) {
@@ -251,9 +259,15 @@ pub fn screen(tracks: &[Track], laps: &mut [Lap], noise_m: f64, start: &StartLin
     };
     let whole = |tracks: &[Track], l: &Lap| {
         let points = &tracks[l.track].points[l.first..=l.end];
-        points.iter().all(|p| p.gap_s == 0.0 && p.speed_mps >= STANDING_MPS)
+        points
+            .iter()
+            .all(|p| p.gap_s == 0.0 && p.speed_mps >= STANDING_MPS)
     };
-    let mut lengths: Vec<f64> = laps.iter().filter(|l| whole(tracks, l)).map(driven).collect();
+    let mut lengths: Vec<f64> = laps
+        .iter()
+        .filter(|l| whole(tracks, l))
+        .map(driven)
+        .collect();
     let usual_m = median(&mut lengths).unwrap_or(0.0);
     for lap in laps.iter_mut() {
         let driven_m = driven(lap);
@@ -382,7 +396,11 @@ fn off_line(tracks: &[Track], laps: &mut [Lap], line: &Line) {
         let mut run = 0.0;
         let mut worst = (0.0_f64, 0_usize, 0_usize);
         for (k, o) in off.iter().enumerate() {
-            run = if o.abs() > OFF_M { run + STATION_M } else { 0.0 };
+            run = if o.abs() > OFF_M {
+                run + STATION_M
+            } else {
+                0.0
+            };
             if run > OFF_LINE_M && o.abs() > worst.0.abs() {
                 worst = (*o, k, k + 1 - (run / STATION_M) as usize);
             }
@@ -392,8 +410,8 @@ fn off_line(tracks: &[Track], laps: &mut [Lap], line: &Line) {
         }
         let (offset_m, at, from) = worst;
         // A pit lane is beside the start line.
-        let at_start = |o: Option<&f64>| o.is_some_and(|o| o.abs() > OFF_M);
-        lap.fault = Some(if at_start(off.first()) || at_start(off.last()) {
+        let ends = off.iter().take(3).chain(off.iter().rev().take(3));
+        lap.fault = Some(if ends.into_iter().any(|o| o.abs() > OFF_M) {
             Fault::Pit {
                 at_m: from as f64 * STATION_M,
             }

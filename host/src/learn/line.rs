@@ -10,7 +10,7 @@ const PIECES: usize = 4;
 /// Over how much road at most the two ends of the lap are brought together, metres.
 const SEAM_M: f64 = 150.0;
 /// Shortest wavelength kept, metres: about the shortest thing a car can do.
-const CUTOFF_MIN_M: f64 = 14.0;
+const CUTOFF_MIN_M: f64 = 18.0;
 /// Longest wavelength taken for noise, metres: a hairpin must stay a hairpin.
 const CUTOFF_MAX_M: f64 = 45.0;
 /// Noise of the curvature aimed for, 1/m.
@@ -116,7 +116,11 @@ impl Line {
     /// Progress brought into `[0, length)`.
     pub fn wrap_m(&self, progress_m: f64) -> f64 {
         let wrapped = progress_m.rem_euclid(self.length_m());
-        if wrapped < self.length_m() { wrapped } else { 0.0 }
+        if wrapped < self.length_m() {
+            wrapped
+        } else {
+            0.0
+        }
     }
 
     /// The shorter way from one progress to another, forward positive.
@@ -131,7 +135,10 @@ impl Line {
 
     fn parameter(&self, progress_m: f64) -> f64 {
         let s = self.wrap_m(progress_m);
-        let k = self.arc.partition_point(|a| *a <= s).clamp(1, self.arc.len() - 1);
+        let k = self
+            .arc
+            .partition_point(|a| *a <= s)
+            .clamp(1, self.arc.len() - 1);
         let (a, b) = (self.arc[k - 1], self.arc[k]);
         self.origin + (k as f64 - 1.0 + (s - a) / (b - a)) * self.step
     }

@@ -17,6 +17,8 @@ pub mod spline;
 pub mod start;
 pub mod track;
 
+#[cfg(test)]
+mod tests;
 
 use crate::reference_file::HostReference;
 use cuepost_engine::reference::{Session, SourceKind};
@@ -109,6 +111,9 @@ pub enum LearnError {
     /// `--lap` names a lap that is broken.
     #[error("lap {0} cannot be the reference: {1}")]
     BadLap(u32, String),
+    /// Something came out that no reference may hold.
+    #[error("no valid reference came of it: {0}")]
+    Invalid(String),
     /// The fit failed.
     #[error("lap {0} has too few samples for a line")]
     TooFew(u32),
@@ -122,7 +127,9 @@ pub fn learn(
 ) -> Result<Learned, LearnError> {
     tell(0.0, "reading positions");
     let samples: Vec<&[Sample]> = takes.iter().map(|t| t.samples).collect();
-    let any = samples.iter().any(|t| t.iter().any(|s| s.position.is_some()));
+    let any = samples
+        .iter()
+        .any(|t| t.iter().any(|s| s.position.is_some()));
     let frame = plane::choose(&samples).ok_or(if any {
         LearnError::MixedPositions
     } else {
@@ -188,6 +195,8 @@ pub fn learn(
     }
     reference.car = curves.rounded();
     reference.session = session(options, &tracks, &lap_profile, noise);
+    cuepost_engine::reference::check(&reference.view())
+        .map_err(|p| LearnError::Invalid(p.to_string()))?;
     tell(1.0, "done");
     Ok(Learned {
         reference,
@@ -287,7 +296,7 @@ fn session(options: &Options, tracks: &[Track], lap: &Profile, noise: Noise) -> 
 /// As much of a text as fits, cut between characters.
 fn short<const N: usize>(text: &str) -> heapless::String<N> {
     let mut out = heapless::String::new();
-    for c in text.chars() {
+    for c in text.chars().filter(|c| !c.is_control()) {
         if out.push(c).is_err() {
             break;
         }

@@ -6,7 +6,10 @@ use cuepost_engine::{Frame, Position, Sample};
 ///
 /// `None` without any position or when both kinds are mixed.
 pub fn choose(takes: &[&[Sample]]) -> Option<Frame> {
-    let positions = takes.iter().flat_map(|t| t.iter()).filter_map(|s| s.position);
+    let positions = takes
+        .iter()
+        .flat_map(|t| t.iter())
+        .filter_map(|s| s.position);
     let (mut first, mut count, mut sum) = (None, 0_i64, (0_i64, 0_i64));
     for position in positions {
         let base = *first.get_or_insert(position);

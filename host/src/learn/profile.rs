@@ -74,10 +74,7 @@ impl Profile {
         };
         out.brake = pedals(|p| p.brake);
         out.throttle = pedals(|p| p.throttle);
-        out.gear = placed
-            .iter()
-            .all(|p| p.point.gear.is_some())
-            .then(Vec::new);
+        out.gear = placed.iter().all(|p| p.point.gear.is_some()).then(Vec::new);
         let mut i = 0;
         let mut begin = None;
         for k in 0..=n {
@@ -127,14 +124,9 @@ impl Profile {
         Some(out)
     }
 
-    /// Entries.
-    pub fn len(&self) -> usize {
+    /// How many entries there are.
+    pub fn entries(&self) -> usize {
         self.time_s.len()
-    }
-
-    /// True of a profile of nothing.
-    pub fn is_empty(&self) -> bool {
-        self.time_s.is_empty()
     }
 
     /// Lateral acceleration at an entry, m/s², left positive.
@@ -145,11 +137,11 @@ impl Profile {
     /// Seconds since the start line at a progress in `[0, length)`.
     pub fn time_at(&self, progress_m: f64) -> f64 {
         let x = progress_m / self.step_m;
-        let i = (x as usize).min(self.len() - 1);
+        let i = (x as usize).min(self.entries() - 1);
         let next = self.time_s.get(i + 1).copied().unwrap_or(self.lap_s);
         let dt = next - self.time_s[i];
         // Speed, not time, changes evenly between entries.
-        let (v, w) = (self.speed_mps[i], self.speed_mps[(i + 1) % self.len()]);
+        let (v, w) = (self.speed_mps[i], self.speed_mps[(i + 1) % self.entries()]);
         let f = x - i as f64;
         let bent = f * (v + w) / (v + (v * v + f * (w * w - v * v)).max(0.0).sqrt()).max(1e-9);
         self.time_s[i] + dt * bent
@@ -158,8 +150,8 @@ impl Profile {
     /// Speed at a progress in `[0, length)`.
     pub fn speed_at(&self, progress_m: f64) -> f64 {
         let x = progress_m / self.step_m;
-        let i = (x as usize).min(self.len() - 1);
-        let (v, w) = (self.speed_mps[i], self.speed_mps[(i + 1) % self.len()]);
+        let i = (x as usize).min(self.entries() - 1);
+        let (v, w) = (self.speed_mps[i], self.speed_mps[(i + 1) % self.entries()]);
         v + (w - v) * (x - i as f64)
     }
 }

@@ -32,13 +32,14 @@ const SMOOTH_M: f64 = 6.0;
 impl Round {
     /// Turns a lap.
     pub fn new(lap: &Profile, curves: &Curves) -> Self {
-        let n = lap.len();
+        let n = lap.entries();
         let calm = |i: usize| {
             let grip = Curves::at(&curves.lateral, lap.speed_mps[i]).max(1.0);
             lap.accel_mps2[i] > -0.5 && lap.lateral_mps2(i).abs() < 0.25 * grip
         };
         let from = middle_of_longest(n, calm);
-        let turned = |v: &[f64]| -> Vec<f64> { v[from..].iter().chain(&v[..from]).copied().collect() };
+        let turned =
+            |v: &[f64]| -> Vec<f64> { v[from..].iter().chain(&v[..from]).copied().collect() };
         let reach = (SMOOTH_M / lap.step_m).round().max(0.0) as usize;
         let smooth: Vec<f64> = (0..n)
             .map(|i| {
@@ -69,8 +70,8 @@ impl Round {
         }
     }
 
-    /// Entries.
-    pub fn len(&self) -> usize {
+    /// How many entries there are.
+    pub fn entries(&self) -> usize {
         self.time.len()
     }
 
@@ -96,9 +97,9 @@ impl Round {
             // Of a bend with two hands the one at the slowest point counts.
             Some(_) => (
                 corner.apex.saturating_sub(10),
-                (corner.apex + 10).min(self.len() - 1),
+                (corner.apex + 10).min(self.entries() - 1),
             ),
-            None => (corner.onset, (corner.apex + 30).min(self.len() - 1)),
+            None => (corner.onset, (corner.apex + 30).min(self.entries() - 1)),
         };
         let turned: f64 = self.curvature[from..=to].iter().sum();
         if turned >= 0.0 { 1 } else { -1 }

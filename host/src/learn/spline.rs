@@ -55,8 +55,8 @@ impl Spline {
                 for (j, wj) in weights.iter().enumerate().skip(i) {
                     system.add(row, j - i, wi * wj);
                 }
-                for side in 0..SIDES {
-                    system.right[side][row] += wi * at[side];
+                for (right, at) in system.right.iter_mut().zip(at) {
+                    right[row] += wi * at;
                 }
             }
         }
@@ -255,8 +255,9 @@ fn small_solve(mut a: [[f64; BORDER]; BORDER], mut b: [f64; BORDER]) -> Option<[
         b.swap(col, pivot);
         for row in col + 1..BORDER {
             let ratio = a[row][col] / a[col][col];
-            for k in col..BORDER {
-                a[row][k] -= ratio * a[col][k];
+            let pivot = a[col];
+            for (x, p) in a[row].iter_mut().zip(pivot) {
+                *x -= ratio * p;
             }
             b[row] -= ratio * b[col];
         }

@@ -55,7 +55,9 @@ impl StartAt {
             ));
         };
         if !(-360.0..=360.0).contains(&bearing_deg) {
-            return Err(format!("--start {text}: the bearing is not between 0 and 360 degrees"));
+            return Err(format!(
+                "--start {text}: the bearing is not between 0 and 360 degrees"
+            ));
         }
         if !geodetic {
             return Ok(Self::Plane {
@@ -125,14 +127,20 @@ impl StartLine {
 
     /// Bearing of the direction of travel, degrees clockwise from north.
     pub fn bearing_deg(&self) -> f64 {
-        self.direction[0].atan2(self.direction[1]).to_degrees().rem_euclid(360.0)
+        self.direction[0]
+            .atan2(self.direction[1])
+            .to_degrees()
+            .rem_euclid(360.0)
     }
 
     /// The share of the time from `a` to `b` after which the line is crossed forward.
     ///
     /// Position and speed at both ends give a cubic, exact for constant jerk.
     pub fn crossing(&self, a: &Point, b: &Point) -> Option<f64> {
-        let (pa, pb) = (self.along(a.east_m, a.north_m), self.along(b.east_m, b.north_m));
+        let (pa, pb) = (
+            self.along(a.east_m, a.north_m),
+            self.along(b.east_m, b.north_m),
+        );
         if pa > 0.0 || pb <= 0.0 || b.gap_s > 0.0 {
             return None;
         }
@@ -235,7 +243,10 @@ pub fn find(tracks: &[Track]) -> Option<StartLine> {
 fn thin(index: usize, track: &Track) -> Vec<Step> {
     let mut kept: Vec<Point> = Vec::new();
     for p in &track.points {
-        if kept.last().is_none_or(|l| p.driven_m - l.driven_m >= THIN_M) {
+        if kept
+            .last()
+            .is_none_or(|l| p.driven_m - l.driven_m >= THIN_M)
+        {
             kept.push(*p);
         }
     }

@@ -107,7 +107,8 @@ impl Track {
             if length < 0.3 {
                 return None;
             }
-            let third = |f: fn(&Point) -> f64| f(&w[0]) - 3.0 * f(&w[1]) + 3.0 * f(&w[2]) - f(&w[3]);
+            let third =
+                |f: fn(&Point) -> f64| f(&w[0]) - 3.0 * f(&w[1]) + 3.0 * f(&w[2]) - f(&w[3]);
             let (de, dn) = (third(|p| p.east_m), third(|p| p.north_m));
             Some((dn * e - de * n) / length)
         })
@@ -117,7 +118,10 @@ impl Track {
         let mut all: Vec<f64> = self
             .points
             .windows(4)
-            .filter(|w| w.iter().all(|p| p.gap_s == 0.0 && p.speed_mps > STANDING_MPS))
+            .filter(|w| {
+                w.iter()
+                    .all(|p| p.gap_s == 0.0 && p.speed_mps > STANDING_MPS)
+            })
             .filter_map(of)
             .map(f64::abs)
             .collect();

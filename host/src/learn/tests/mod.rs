@@ -1,0 +1,3 @@
+mod circuits;
+mod screening;
+mod track;
