@@ -1,15 +1,23 @@
 //! The stages put together: one sample in, the events it caused out.
 
-use crate::event::Event;
-use crate::gate::{Gate, REFUSALS, Refusal};
-use crate::progress::Progress;
+use crate::event::{Event, HealthEvent, HealthState, LapEvent, PaceEvent, Why};
+use crate::facts::Passages;
+use crate::gate::{Admitted, Gate, REFUSALS, Refusal};
+use crate::motion::{Moment, Motion};
+use crate::phase::Phases;
+use crate::progress::{Place, Progress};
 use crate::reference::ReferenceView;
 use crate::sample::Sample;
 use crate::thresholds::Config;
+use crate::voice::{View, Voice};
 use heapless::Vec;
 
 /// The most events one sample can cause.
 pub const EVENTS_MAX: usize = 12;
+/// The lateral acceleration that counts as turning in: this share of the corner's own.
+const TURN_IN_SHARE: f32 = 0.3;
+/// And at least this much, m/s².
+const TURN_IN_LEAST_MPS2: f32 = 1.5;
 
 /// The whole engine: configuration and state, nothing borrowed.
 ///
@@ -20,6 +28,11 @@ pub struct Engine {
     config: Config,
     gate: Gate,
     progress: Progress,
+    motion: Motion,
+    phases: Phases,
+    passages: Passages,
+    voice: Voice,
+    health: Option<(HealthState, Why)>,
     events: Vec<Event, EVENTS_MAX>,
 }
 
@@ -34,7 +47,8 @@ impl Engine {
 
     /// Forgets the session, keeps the configuration.
     pub fn restart(&mut self) {
-        *self = Self::new(self.config.clone());
+        let config = core::mem::take(&mut self.config);
+        *self = Self::new(config);
     }
 
     /// Takes one sample through all stages and returns what it caused, oldest first.
@@ -43,10 +57,145 @@ impl Engine {
     /// same for all samples since the start or the last [`Engine::restart`].
     pub fn feed(&mut self, reference: &ReferenceView<'_>, sample: &Sample) -> &[Event] {
         self.events.clear();
-        if let Ok(admitted) = self.gate.admit(&reference.frame, sample) {
-            let _place = self.progress.advance(reference, &admitted);
+        match self.gate.admit(&reference.frame, sample) {
+            Ok(admitted) => self.follow(reference, &admitted),
+            Err(_) => {
+                let (state, why) = self.gate.health();
+                if state != HealthState::Ok {
+                    self.tell_health(state, why, sample.time_us);
+                }
+            }
         }
         &self.events
+    }
+
+    fn follow(&mut self, reference: &ReferenceView<'_>, admitted: &Admitted) {
+        if admitted.broken {
+            self.cut();
+        }
+        let Some(place) = self.progress.advance(reference, admitted) else {
+            let (state, why) = match self.gate.health() {
+                (HealthState::Ok, _) => (HealthState::Lost, Why::Searching),
+                worse => worse,
+            };
+            self.tell_health(state, why, admitted.time_us);
+            self.cut();
+            self.passages.drop_all();
+            return;
+        };
+        let (state, why) = match self.gate.health() {
+            (HealthState::Ok, _) => (place.state, place.why),
+            worse => worse,
+        };
+        self.tell_health(state, why, admitted.time_us);
+        self.tell_lap(reference, &place);
+        if state != HealthState::Ok {
+            self.passages.spoil();
+            self.voice.hush();
+        }
+        let Some(now) = self.motion.push(reference.car, admitted, &place) else {
+            return;
+        };
+        self.measure(reference, &now, state);
+    }
+
+    /// The stages behind the motion: what the driver did, the facts of it, and what to say.
+    fn measure(&mut self, reference: &ReferenceView<'_>, now: &Moment, state: HealthState) {
+        let trace = self.motion.trace();
+        let finished = self.passages.advance(reference, trace, now);
+        let turn_mps2 = self.turn_in_level(reference);
+        for change in &self.phases.push(trace, now, turn_mps2) {
+            if let Some(event) = self.passages.take(reference, change) {
+                push(&mut self.events, Event::Phase(event));
+            }
+        }
+        if let Some(facts) = finished {
+            push(&mut self.events, Event::Corner(facts));
+            if let Some(ratio) = self.voice.remember(reference, &self.config, &facts) {
+                let pace = PaceEvent {
+                    lap: facts.lap,
+                    ratio,
+                    time_us: now.time_us,
+                };
+                push(&mut self.events, Event::Pace(pace));
+            }
+        }
+        if state != HealthState::Ok {
+            return;
+        }
+        let Some(passage) = self.passages.current() else {
+            return;
+        };
+        let view = View {
+            reference,
+            now,
+            passage,
+            doing: self.phases.doing(),
+        };
+        if let Some(cue) = self.voice.speak(&view, &self.config) {
+            push(&mut self.events, Event::Cue(cue));
+        }
+    }
+
+    fn turn_in_level(&self, reference: &ReferenceView<'_>) -> f32 {
+        let Some(passage) = self.passages.current() else {
+            return TURN_IN_LEAST_MPS2;
+        };
+        let Some(corner) = reference.corners.get(passage.index()) else {
+            return TURN_IN_LEAST_MPS2;
+        };
+        let speed_mps = reference.speed_mps(corner.apex_m);
+        let lateral = reference.curvature_pm(corner.apex_m).abs() * speed_mps * speed_mps;
+        (lateral * TURN_IN_SHARE).max(TURN_IN_LEAST_MPS2)
+    }
+
+    /// What was under way can't be measured across this.
+    fn cut(&mut self) {
+        self.motion.cut();
+        self.phases.cut();
+        self.passages.spoil();
+        self.voice.hush();
+    }
+
+    fn tell_health(&mut self, state: HealthState, why: Why, time_us: u64) {
+        if self.health.map(|(s, _)| s) != Some(state) {
+            self.health = Some((state, why));
+            push(
+                &mut self.events,
+                Event::Health(HealthEvent {
+                    state,
+                    why,
+                    time_us,
+                }),
+            );
+        }
+    }
+
+    fn tell_lap(&mut self, reference: &ReferenceView<'_>, place: &Place) {
+        let Some(crossing) = place.crossing else {
+            return;
+        };
+        let Some(closed) = crossing.closed else {
+            return;
+        };
+        let reference_us = reference.session.lap_time_us;
+        let gap_s = (reference_us > 0)
+            .then(|| (closed.time_us as i64).wrapping_sub(reference_us as i64) as f32 * 1e-6);
+        push(
+            &mut self.events,
+            Event::Lap(LapEvent {
+                lap: closed.lap,
+                time_us: closed.time_us,
+                end_us: crossing.time_us,
+                valid: closed.valid,
+                gap_s,
+            }),
+        );
+    }
+
+    /// What the engine thinks of its input now.
+    pub fn health(&self) -> (HealthState, Why) {
+        self.health.unwrap_or_default()
     }
 
     /// Refused samples by reason, in the order of [`Refusal`].
@@ -58,4 +207,9 @@ impl Engine {
     pub fn refused_for(&self, why: Refusal) -> u32 {
         self.gate.refused.get(why as usize).copied().unwrap_or(0)
     }
+}
+
+/// The queue holds more than one sample can cause; should it ever be full, the newest is dropped.
+fn push(events: &mut Vec<Event, EVENTS_MAX>, event: Event) {
+    let _ = events.push(event);
 }

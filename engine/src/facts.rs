@@ -1,5 +1,15 @@
 //! What was measured of one passage of one corner, each value with its uncertainty.
 
+mod deceleration;
+mod passage;
+mod passages;
+mod slowest;
+mod spans;
+
+pub use passage::Passage;
+pub use passages::Passages;
+pub use spans::Spans;
+
 use crate::reference::CornerKind;
 use serde::{Deserialize, Serialize};
 
@@ -50,6 +60,9 @@ pub struct Facts {
     pub slowest_m: Option<Measured>,
     /// The slowest speed, m/s.
     pub slowest_mps: Option<Measured>,
+    /// Speed where the reference is slowest, m/s: lower here means over-slowed, not just late back
+    /// on the throttle.
+    pub apex_mps: Option<Measured>,
     /// Where throttle was taken up for good: the kink of the speed trace.
     pub throttle_m: Option<Measured>,
     /// Where full throttle was reached.

@@ -19,6 +19,7 @@ pub mod event;
 pub mod facts;
 pub mod file;
 pub mod gate;
+pub mod judge;
 pub mod math;
 pub mod motion;
 pub mod onset;
@@ -29,6 +30,7 @@ pub mod reference;
 pub mod sample;
 pub mod thresholds;
 pub mod trace;
+pub mod voice;
 pub mod wire;
 
 pub use cue::{Advice, Cue, Phase, Size, Told, Way};

@@ -198,7 +198,7 @@ struct Step {
 }
 
 /// Normal equations of a least-squares fit of `P` parameters, solved by Cholesky.
-struct Normal<const P: usize> {
+pub(crate) struct Normal<const P: usize> {
     a: [[f32; P]; P],
     b: [f32; P],
     yy: f32,
@@ -214,16 +214,16 @@ impl<const P: usize> Default for Normal<P> {
     }
 }
 
-struct Solved<const P: usize> {
-    x: [f32; P],
+pub(crate) struct Solved<const P: usize> {
+    pub x: [f32; P],
     /// Sum of squares left over.
-    residual: f32,
+    pub residual: f32,
     /// The last parameter's diagonal of the inverse.
-    variance_of_last: f32,
+    pub variance_of_last: f32,
 }
 
 impl<const P: usize> Normal<P> {
-    fn add(&mut self, basis: [f32; P], y: f32) {
+    pub fn add(&mut self, basis: [f32; P], y: f32) {
         for ((row, b), &f) in self.a.iter_mut().zip(self.b.iter_mut()).zip(basis.iter()) {
             for (cell, &g) in row.iter_mut().zip(basis.iter()) {
                 *cell += f * g;
@@ -235,7 +235,7 @@ impl<const P: usize> Normal<P> {
 
     /// Gauss elimination with the pivots in order: the matrix is symmetric and positive definite,
     /// or the fit is not determined.
-    fn solve(self) -> Option<Solved<P>> {
+    pub fn solve(self) -> Option<Solved<P>> {
         let mut rows: [([f32; P], f32); P] = [([0.0; P], 0.0); P];
         for ((row, a), b) in rows.iter_mut().zip(self.a).zip(self.b) {
             *row = (a, b);

@@ -49,6 +49,7 @@ fn longest() -> Vec<Message> {
         trail_m: m,
         slowest_m: m,
         slowest_mps: p,
+        apex_mps: p,
         throttle_m: m,
         full_m: m,
         lifts: 255,

@@ -1,0 +1,391 @@
+//! One passage of one corner, while it is driven and until its facts are finished.
+
+use super::deceleration::Braking;
+use super::spans::{Spans, Step, reference_s};
+use super::{Facts, Measured, slowest};
+use crate::math::sqrt;
+use crate::motion::Moment;
+use crate::onset::Instant;
+use crate::phase::Change;
+use crate::reference::{Corner, CornerKind, ReferenceView};
+use crate::trace::Trace;
+use heapless::Vec;
+
+/// Standard deviation of the way between two places of one corner, metres: receiver noise that
+/// the slow pull of the progress stage lets through.
+const PLACE_SD_M: f32 = 0.12;
+/// Rise above the slowest speed that makes it surely past, m/s.
+const RISEN_MPS: f32 = 0.3;
+/// A turn-in earlier than this before the bend is not its own, metres.
+const TURN_IN_EARLY_M: f32 = 120.0;
+
+/// When the car passed the places of the corner, source time.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Passed {
+    begin_us: Option<u64>,
+    middle_begin_us: Option<u64>,
+    middle_end_us: Option<u64>,
+    end_us: Option<u64>,
+}
+
+/// The slowest moment so far.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Slowest {
+    number: u32,
+    speed_mps: f32,
+    time_us: u64,
+    fitted: bool,
+}
+
+/// One passage of one corner under way.
+#[derive(Clone, Debug)]
+pub struct Passage {
+    facts: Facts,
+    spans: Spans,
+    into_m: f32,
+    begin_m: f32,
+    passed: Passed,
+    brake: Option<Instant>,
+    release: Option<Instant>,
+    throttle: Option<Instant>,
+    lift_off: Option<Instant>,
+    lifts: Vec<(Instant, f32), 4>,
+    slowest: Option<Slowest>,
+    braking: Braking,
+    last: Option<Moment>,
+}
+
+impl Passage {
+    /// The passage of a corner that begins, or is joined half way, at a moment.
+    pub fn begin(reference: &ReferenceView<'_>, index: usize, now: &Moment) -> Option<Self> {
+        let corner = reference.corners.get(index)?;
+        let next = reference
+            .corners
+            .get(index + 1)
+            .or(reference.corners.first())?;
+        let into_m = reference.wrap_m(now.progress_m - corner.begin_m);
+        let over_the_line = corner.apex_m < corner.begin_m && now.progress_m >= corner.begin_m;
+        let early_us = (into_m / now.speed_mps.max(1.0) * 1e6) as u64;
+        let joined_late = into_m > (now.speed_mps * 0.3).max(3.0);
+        Some(Self {
+            facts: Facts {
+                lap: now.lap.saturating_add(u16::from(over_the_line)),
+                corner: (index as u8).saturating_add(1),
+                kind: CornerKind::Flat,
+                usable: !joined_late,
+                ..Facts::default()
+            },
+            spans: Spans::of(reference, corner, next),
+            into_m,
+            begin_m: corner.begin_m,
+            passed: Passed {
+                begin_us: now.time_us.checked_sub(early_us),
+                ..Passed::default()
+            },
+            brake: None,
+            release: None,
+            throttle: None,
+            lift_off: None,
+            lifts: Vec::new(),
+            slowest: None,
+            braking: Braking::default(),
+            last: None,
+        })
+    }
+
+    /// The corner's index in the reference.
+    pub fn index(&self) -> usize {
+        usize::from(self.facts.corner).saturating_sub(1)
+    }
+
+    /// The corner's places.
+    pub fn spans(&self) -> &Spans {
+        &self.spans
+    }
+
+    /// Metres driven since the corner's begin, along the line.
+    pub fn into_m(&self) -> f32 {
+        self.into_m
+    }
+
+    /// Lap of the passage.
+    pub fn lap(&self) -> u16 {
+        self.facts.lap
+    }
+
+    /// Corner number, from 1.
+    pub fn corner(&self) -> u8 {
+        self.facts.corner
+    }
+
+    /// Whether nothing spoilt it so far.
+    pub fn usable(&self) -> bool {
+        self.facts.usable
+    }
+
+    /// Marks the passage as not to be judged.
+    pub fn spoil(&mut self) {
+        self.facts.usable = false;
+    }
+
+    /// Whether throttle was taken up after the slowing, and when.
+    pub fn throttle(&self) -> Option<Instant> {
+        self.throttle
+    }
+
+    /// Whether the corner's brake was used, and when.
+    pub fn brake(&self) -> Option<Instant> {
+        self.brake
+    }
+
+    /// Metres from the corner's begin to a progress, if it lies in the corner.
+    pub fn within(&self, reference: &ReferenceView<'_>, progress_m: f32) -> Option<f32> {
+        let into_m = reference.wrap_m(progress_m - self.begin_m);
+        (into_m < self.spans.end_m).then_some(into_m)
+    }
+
+    /// Takes the next moment of this corner.
+    pub fn advance(&mut self, reference: &ReferenceView<'_>, trace: &Trace, now: &Moment) {
+        let mut into_m = reference.wrap_m(now.progress_m - self.begin_m);
+        // A little behind the begin again, by noise: still at the begin.
+        if into_m > 0.5 * (self.spans.end_m + reference.length_m()) {
+            into_m = 0.0;
+        }
+        let before_m = core::mem::replace(&mut self.into_m, into_m);
+        if let Some(last) = self.last {
+            let step = Step {
+                last,
+                now: *now,
+                before_m,
+                into_m,
+            };
+            step.mark(self.spans.middle_begin_m, &mut self.passed.middle_begin_us);
+            step.mark(self.spans.middle_end_m, &mut self.passed.middle_end_us);
+            step.mark(self.spans.end_m, &mut self.passed.end_us);
+            if step.crosses(self.spans.apex_m) {
+                self.facts.apex_mps = Some(step.speed_at(self.spans.apex_m));
+            }
+            if step.crosses(self.spans.exit_m) {
+                self.facts.exit_mps = Some(step.speed_at(self.spans.exit_m));
+                self.facts.offset_exit_m = Some(Measured::new(now.offset_m, PLACE_SD_M * 2.0));
+            }
+        }
+        self.follow_braking(now);
+        self.follow_slowest(trace, now);
+        self.last = Some(*now);
+    }
+
+    fn follow_braking(&mut self, now: &Moment) {
+        if self.throttle.is_some() {
+            return;
+        }
+        let drawn = now.braking >= 1.0;
+        let decel = -now.acc_mps2;
+        if drawn && self.facts.peak_decel_mps2.is_none_or(|p| decel > p.value) {
+            self.facts.peak_decel_mps2 = Some(Measured::new(decel, now.acc_sd_mps2));
+        }
+        if drawn || self.brake.is_some() {
+            self.braking.push(now.time_us, self.into_m, now.speed_mps);
+        }
+    }
+
+    fn follow_slowest(&mut self, trace: &Trace, now: &Moment) {
+        let reach_m = (self.spans.middle_end_m - self.spans.middle_begin_m).max(20.0);
+        if self.into_m < self.spans.middle_begin_m - reach_m
+            || self.into_m > self.spans.exit_m + reach_m
+        {
+            return;
+        }
+        let lower = self.slowest.is_none_or(|s| now.speed_mps < s.speed_mps);
+        if lower {
+            self.slowest = Some(Slowest {
+                number: now.number,
+                speed_mps: now.speed_mps,
+                time_us: now.time_us,
+                fitted: false,
+            });
+            return;
+        }
+        let Some(slowest) = &mut self.slowest else {
+            return;
+        };
+        let since_s = now.time_us.saturating_sub(slowest.time_us) as f32 * 1e-6;
+        if slowest.fitted
+            || since_s < slowest::HALF_S
+            || now.speed_mps < slowest.speed_mps + RISEN_MPS
+        {
+            return;
+        }
+        slowest.fitted = true;
+        let offset_m = trace
+            .get(slowest.number)
+            .map_or(now.offset_m, |p| p.offset_m);
+        self.facts.offset_slowest_m = Some(Measured::new(offset_m, PLACE_SD_M * 2.0));
+        let (place, speed) = match slowest::fit(trace, slowest.number) {
+            Some((place, speed)) => (
+                Some(Measured::new(place.progress_m, place.sd_m().max(0.1))),
+                Measured::new(speed.value, speed.sd.max(now.noise_mps * 0.2)),
+            ),
+            None => (None, Measured::new(slowest.speed_mps, now.noise_mps)),
+        };
+        self.facts.slowest_m = place;
+        self.facts.slowest_mps = Some(speed);
+    }
+
+    /// Takes a change of phase that lies in this corner; true when it is news for this passage.
+    pub fn take(&mut self, corner: &Corner, into_m: f32, change: &Change) -> bool {
+        match *change {
+            Change::Brake(at) if into_m <= self.spans.exit_m => {
+                self.throttle = None;
+                self.facts.throttle_m = None;
+                self.facts.full_m = None;
+                self.facts.kind = CornerKind::Braked;
+                if self.brake.is_none() {
+                    self.brake = Some(at);
+                    self.facts.brake_m = Some(measured(&at));
+                    self.facts.brake_mps = Some(Measured::new(at.speed_mps, 0.1));
+                }
+                true
+            }
+            Change::Release(at) if self.brake.is_some() => {
+                self.release = Some(at);
+                self.facts.release_m = Some(measured(&at));
+                true
+            }
+            Change::TurnIn(at) => {
+                let own = self.facts.turn_in_m.is_none()
+                    && into_m < self.spans.apex_m + 20.0
+                    && into_m > self.spans.turn_m - TURN_IN_EARLY_M;
+                if own {
+                    self.facts.turn_in_m = Some(measured(&at));
+                }
+                own
+            }
+            Change::Throttle(at) => self.take_throttle(at),
+            Change::Full(at) if self.throttle.is_some() && self.facts.full_m.is_none() => {
+                self.facts.full_m = Some(measured(&at));
+                true
+            }
+            Change::LiftOff(at) => self.take_lift_off(corner, into_m, at),
+            Change::DriveAgain(at, _) if self.throttle.is_none() && self.lift_off.is_some() => {
+                self.take_throttle(at)
+            }
+            Change::DriveAgain(at, lost_mps) => {
+                if self.throttle.is_some() {
+                    let _ = self.lifts.push((at, lost_mps));
+                }
+                false
+            }
+            Change::Release(_) | Change::Brake(_) | Change::Full(_) => false,
+        }
+    }
+
+    fn take_lift_off(&mut self, corner: &Corner, into_m: f32, at: Instant) -> bool {
+        if self.throttle.is_some() || self.brake.is_some() || into_m >= self.spans.exit_m {
+            return false;
+        }
+        self.lift_off = Some(at);
+        if corner.kind == CornerKind::Braked {
+            return false;
+        }
+        self.facts.kind = CornerKind::Lifted;
+        self.facts.brake_m = Some(measured(&at));
+        self.facts.brake_mps = Some(Measured::new(at.speed_mps, 0.1));
+        true
+    }
+
+    fn take_throttle(&mut self, at: Instant) -> bool {
+        // Throttle before any slowing is the straight's, not the corner's.
+        if self.throttle.is_some() || (self.brake.is_none() && self.lift_off.is_none()) {
+            return false;
+        }
+        self.throttle = Some(at);
+        self.facts.throttle_m = Some(measured(&at));
+        if let Some(release) = self.release {
+            let coast_s = at.time_us.saturating_sub(release.time_us) as f32 * 1e-6;
+            self.facts.coast_s = Some(Measured::new(coast_s, 0.05));
+        }
+        true
+    }
+
+    /// The facts as far as they can be told now; the exit's loss includes what the speed missing
+    /// now will cost on the road to the corner's end.
+    pub fn so_far(&self, reference: &ReferenceView<'_>, now: &Moment) -> Facts {
+        let mut facts = self.complete(reference);
+        if facts.loss_exit_s.is_none()
+            && let Some(from_us) = self.passed.middle_end_us
+        {
+            let gone_s = now.time_us.saturating_sub(from_us) as f32 * 1e-6;
+            let from_m = reference.wrap_m(self.begin_m + self.spans.middle_end_m);
+            let lost_s = gone_s - reference_s(reference, from_m, now.progress_m);
+            let left_m = (self.spans.end_m - self.into_m).max(0.0);
+            let missing_mps = reference.speed_mps(now.progress_m) - now.speed_mps;
+            let end_mps = reference.speed_mps(self.begin_m + self.spans.end_m - 1.0);
+            let mean_mps = (0.5 * (end_mps + now.speed_mps)).max(5.0);
+            // A deficit of speed is made up on the way: two thirds of it last on the mean.
+            let coming_s = 0.67 * missing_mps * left_m / (mean_mps * mean_mps);
+            let sd_s = PLACE_SD_M * core::f32::consts::SQRT_2 / now.speed_mps.max(3.0);
+            facts.loss_exit_s = Some(Measured::new(
+                lost_s + coming_s,
+                sd_s + 0.25 * coming_s.abs(),
+            ));
+        }
+        facts
+    }
+
+    /// The facts with everything that follows from the others.
+    pub fn complete(&self, reference: &ReferenceView<'_>) -> Facts {
+        let mut facts = self.facts;
+        if let (Some(release), Some(turn_in)) = (facts.release_m, facts.turn_in_m) {
+            let length_m = reference.ahead_m(turn_in.value, release.value).max(0.0);
+            let sd_m = sqrt(release.sd * release.sd + turn_in.sd * turn_in.sd);
+            facts.trail_m = Some(Measured::new(length_m, sd_m));
+        }
+        if let (CornerKind::Braked, Some(from), Some(to)) =
+            (facts.kind, facts.brake_mps, facts.slowest_mps)
+        {
+            facts.mean_decel_mps2 = self.braking.mean(from.value, to.value);
+        }
+        let begin = (self.passed.begin_us, 0.0);
+        let middle_begin = (self.passed.middle_begin_us, self.spans.middle_begin_m);
+        let middle_end = (self.passed.middle_end_us, self.spans.middle_end_m);
+        let end = (self.passed.end_us, self.spans.end_m);
+        facts.loss_entry_s = self.loss(reference, begin, middle_begin);
+        facts.loss_middle_s = self.loss(reference, middle_begin, middle_end);
+        facts.loss_exit_s = self.loss(reference, middle_end, end);
+        facts.lifts = self.lifts.len() as u8;
+        facts.lift_s = self.lost_by_lifts();
+        facts
+    }
+
+    fn loss(
+        &self,
+        reference: &ReferenceView<'_>,
+        (from_us, from_m): (Option<u64>, f32),
+        (to_us, to_m): (Option<u64>, f32),
+    ) -> Option<Measured> {
+        let place = |into_m: f32| reference.wrap_m(self.begin_m + into_m);
+        let took_s = to_us?.checked_sub(from_us?)? as f32 * 1e-6;
+        let lost_s = took_s - reference_s(reference, place(from_m), place(to_m));
+        let speed_mps = reference.speed_mps(place(to_m)).max(3.0);
+        Some(Measured::new(
+            lost_s,
+            PLACE_SD_M * core::f32::consts::SQRT_2 / speed_mps,
+        ))
+    }
+
+    fn lost_by_lifts(&self) -> Option<Measured> {
+        let end_us = self.passed.end_us.or(self.last.map(|l| l.time_us))?;
+        self.throttle?;
+        let mut lost_s = 0.0;
+        for (at, lost_mps) in &self.lifts {
+            let rest_s = end_us.saturating_sub(at.time_us) as f32 * 1e-6;
+            lost_s += lost_mps / at.speed_mps.max(3.0) * rest_s;
+        }
+        Some(Measured::new(lost_s, 0.01 + 0.2 * lost_s))
+    }
+}
+
+fn measured(at: &Instant) -> Measured {
+    Measured::new(at.progress_m, at.sd_m())
+}

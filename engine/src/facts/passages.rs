@@ -1,0 +1,150 @@
+//! Follows the car from corner to corner: one passage under way, the one before being finished.
+
+use super::{Facts, Passage};
+use crate::cue::Phase;
+use crate::event::PhaseEvent;
+use crate::motion::Moment;
+use crate::onset::Instant;
+use crate::phase::Change;
+use crate::reference::ReferenceView;
+use crate::trace::Trace;
+
+/// Changes may be dated back by up to this much, so long a passage left behind waits for them.
+const WAIT_S: f32 = 0.9;
+/// Farther than this behind the corner's begin is another corner, not noise, metres.
+const NEAR_M: f32 = 20.0;
+
+/// The passage under way and the one just left.
+#[derive(Clone, Debug, Default)]
+pub struct Passages {
+    current: Option<Passage>,
+    left: Option<(Passage, u64)>,
+}
+
+impl Passages {
+    /// The passage under way.
+    pub fn current(&self) -> Option<&Passage> {
+        self.current.as_ref()
+    }
+
+    /// Marks what is under way as not to be judged.
+    pub fn spoil(&mut self) {
+        if let Some(passage) = &mut self.current {
+            passage.spoil();
+        }
+        if let Some((passage, _)) = &mut self.left {
+            passage.spoil();
+        }
+    }
+
+    /// Drops what is under way: the place is not known any more.
+    pub fn drop_all(&mut self) {
+        *self = Self::default();
+    }
+
+    /// Takes the next moment and returns the facts of a passage that is finished by it.
+    pub fn advance(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        trace: &Trace,
+        now: &Moment,
+    ) -> Option<Facts> {
+        let waited_s = |left_us: u64| now.time_us.saturating_sub(left_us) as f32 * 1e-6;
+        let mut finished = None;
+        if self
+            .left
+            .as_ref()
+            .is_some_and(|(_, left_us)| waited_s(*left_us) > WAIT_S)
+        {
+            finished = self.finish(reference);
+        }
+        let mut inside = false;
+        if let Some(passage) = &mut self.current {
+            inside = passage.within(reference, now.progress_m).is_some()
+                || near_begin(passage, reference, now.progress_m);
+            passage.advance(reference, trace, now);
+        }
+        if !inside {
+            let index = corner_at(reference, now.progress_m)?;
+            let next = Passage::begin(reference, index, now);
+            if let Some(passage) = core::mem::replace(&mut self.current, next) {
+                finished = finished.or_else(|| self.finish(reference));
+                self.left = Some((passage, now.time_us));
+            }
+        }
+        finished
+    }
+
+    fn finish(&mut self, reference: &ReferenceView<'_>) -> Option<Facts> {
+        let (passage, _) = self.left.take()?;
+        Some(passage.complete(reference))
+    }
+
+    /// Gives a change to the passage it lies in and returns it as an event when it is news.
+    pub fn take(&mut self, reference: &ReferenceView<'_>, change: &Change) -> Option<PhaseEvent> {
+        let at = instant(change);
+        let left = self.left.as_mut().map(|(p, _)| p);
+        for passage in left.into_iter().chain(self.current.as_mut()) {
+            let Some(into_m) = passage.within(reference, at.progress_m) else {
+                continue;
+            };
+            let corner = reference.corners.get(passage.index())?;
+            let braking = passage.brake().is_some() && passage.throttle().is_none();
+            let news = passage.take(corner, into_m, change);
+            let phase = phase_of(change, braking)?;
+            return news.then_some(PhaseEvent {
+                lap: passage.lap(),
+                corner: passage.corner(),
+                phase,
+                time_us: at.time_us,
+                progress_m: at.progress_m,
+            });
+        }
+        None
+    }
+}
+
+/// Just behind the begin again, by the noise of the position.
+fn near_begin(passage: &Passage, reference: &ReferenceView<'_>, progress_m: f32) -> bool {
+    let Some(corner) = reference.corners.get(passage.index()) else {
+        return false;
+    };
+    let ahead_m = reference.ahead_m(progress_m, corner.begin_m);
+    (0.0..NEAR_M).contains(&ahead_m)
+}
+
+/// The corner that owns a progress: the one whose begin was met last.
+pub fn corner_at(reference: &ReferenceView<'_>, progress_m: f32) -> Option<usize> {
+    let mut best: Option<(usize, f32)> = None;
+    for (index, corner) in reference.corners.iter().enumerate() {
+        let since_m = reference.wrap_m(progress_m - corner.begin_m);
+        if best.is_none_or(|(_, least)| since_m < least) {
+            best = Some((index, since_m));
+        }
+    }
+    best.map(|(index, _)| index)
+}
+
+/// Where and when a change was.
+fn instant(change: &Change) -> &Instant {
+    match change {
+        Change::Brake(at)
+        | Change::Release(at)
+        | Change::TurnIn(at)
+        | Change::Throttle(at)
+        | Change::Full(at)
+        | Change::LiftOff(at)
+        | Change::DriveAgain(at, _) => at,
+    }
+}
+
+fn phase_of(change: &Change, braking: bool) -> Option<Phase> {
+    match change {
+        Change::Brake(_) | Change::LiftOff(_) => Some(Phase::Brake),
+        Change::Release(_) => Some(Phase::Rotation),
+        Change::TurnIn(_) if braking => Some(Phase::Trail),
+        Change::TurnIn(_) => None,
+        Change::Throttle(_) | Change::DriveAgain(..) => Some(Phase::Throttle),
+        Change::Full(_) => Some(Phase::Straight),
+    }
+}

@@ -1,0 +1,204 @@
+//! The decision table: which difference is the cause.
+
+use super::Deviations;
+use crate::cue::{Advice, Phase, Size};
+use crate::facts::Facts;
+use crate::reference::{Corner, CornerKind};
+use crate::thresholds::Thresholds;
+
+type Told = (Phase, Advice, Size);
+
+/// A lift costs at least this much speed at the slowest point to be told, m/s.
+const LIFT_LEAST_MPS: f32 = 0.5;
+
+/// The cause of a loss in a corner that is braked for.
+pub fn braked(d: &Deviations, limit: &Thresholds) -> Option<Told> {
+    chain(d, limit).or_else(|| {
+        // No chain: the phases in the order of what they lost.
+        let mut parts = [
+            (d.loss_entry_s, 0u8),
+            (d.loss_middle_s, 1),
+            (d.loss_exit_s, 2),
+        ];
+        parts.sort_unstable_by(|a, b| b.0.total_cmp(&a.0));
+        parts.iter().find_map(|(lost_s, part)| {
+            let told = match part {
+                0 => entry(d),
+                1 => middle(d),
+                _ => exit(d),
+            };
+            told.filter(|_| *lost_s > 0.0)
+        })
+    })
+}
+
+/// The first mistake that explains the later ones.
+fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
+    let wide = d.apex_out_m.more() || d.exit_out_m.more();
+    let late_throttle = d.throttle_m.more();
+    let slow_middle = d.slowest_mps.less();
+    // Too deep: everything after it follows from there.
+    if d.brake_m.more() && (wide || late_throttle || slow_middle || d.loss_middle_s > limit.loss_s)
+    {
+        return Some((Phase::Brake, Advice::Sooner, Size::Metres(d.brake_m.size())));
+    }
+    // Too fast in the middle: wide or late on the throttle for it.
+    if d.slowest_mps.more() && d.apex_mps.value > 0.0 && (wide || late_throttle) {
+        return Some((
+            Phase::Rotation,
+            Advice::Slower,
+            Size::Speed(d.slowest_mps.size()),
+        ));
+    }
+    // Too slow in the middle already where the reference is slowest.
+    if slow_middle && d.apex_mps.less() {
+        let soft = d.decel_mps2.less();
+        if d.brake_m.less() && d.loss_entry_s >= d.loss_middle_s.max(limit.loss_s) {
+            return Some(early(d, soft));
+        }
+        return Some((
+            Phase::Rotation,
+            Advice::Faster,
+            Size::Speed(d.slowest_mps.size()),
+        ));
+    }
+    if d.brake_m.less() && d.loss_entry_s >= limit.loss_s.min(0.5 * limit.loss_s + 0.02) {
+        return Some(early(d, d.decel_mps2.less()));
+    }
+    None
+}
+
+/// Braked early: because the braking was soft, or for no reason.
+fn early(d: &Deviations, soft: bool) -> Told {
+    if soft {
+        (
+            Phase::Brake,
+            Advice::Harder,
+            Size::Deceleration(d.decel_mps2.size()),
+        )
+    } else {
+        (Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size()))
+    }
+}
+
+fn entry(d: &Deviations) -> Option<Told> {
+    if d.brake_m.more() {
+        return Some((Phase::Brake, Advice::Sooner, Size::Metres(d.brake_m.size())));
+    }
+    if d.decel_mps2.less() {
+        return Some((
+            Phase::Brake,
+            Advice::Harder,
+            Size::Deceleration(d.decel_mps2.size()),
+        ));
+    }
+    if d.brake_m.less() {
+        return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
+    }
+    if d.decel_mps2.more() {
+        return Some((
+            Phase::Brake,
+            Advice::Softer,
+            Size::Deceleration(d.decel_mps2.size()),
+        ));
+    }
+    None
+}
+
+fn middle(d: &Deviations) -> Option<Told> {
+    if d.slowest_mps.less() && d.apex_mps.less() {
+        return Some((
+            Phase::Rotation,
+            Advice::Faster,
+            Size::Speed(d.slowest_mps.size()),
+        ));
+    }
+    if d.trail_m.more() {
+        return Some((
+            Phase::Trail,
+            Advice::Shorter,
+            Size::Metres(d.trail_m.size()),
+        ));
+    }
+    if d.trail_m.less() {
+        return Some((Phase::Trail, Advice::Longer, Size::Metres(d.trail_m.size())));
+    }
+    if d.apex_out_m.more() {
+        return Some((
+            Phase::Rotation,
+            Advice::Tighter,
+            Size::Metres(d.apex_out_m.size()),
+        ));
+    }
+    if d.apex_out_m.less() {
+        return Some((
+            Phase::Rotation,
+            Advice::Wider,
+            Size::Metres(d.apex_out_m.size()),
+        ));
+    }
+    if d.throttle_m.more() {
+        return Some((
+            Phase::Throttle,
+            Advice::Sooner,
+            Size::Metres(d.throttle_m.size()),
+        ));
+    }
+    None
+}
+
+fn exit(d: &Deviations) -> Option<Told> {
+    if d.lift_s.more() {
+        return Some((
+            Phase::Throttle,
+            Advice::Steady,
+            Size::Seconds(d.lift_s.size()),
+        ));
+    }
+    if d.throttle_m.more() {
+        if d.coast_s.more() {
+            return Some((
+                Phase::Throttle,
+                Advice::Sooner,
+                Size::Seconds(d.coast_s.size()),
+            ));
+        }
+        return Some((
+            Phase::Throttle,
+            Advice::Sooner,
+            Size::Metres(d.throttle_m.size()),
+        ));
+    }
+    if d.throttle_m.less() && (d.exit_out_m.more() || d.exit_mps.less()) {
+        return Some((
+            Phase::Throttle,
+            Advice::Later,
+            Size::Metres(d.throttle_m.size()),
+        ));
+    }
+    if d.to_full_m.more() && d.full_m.more() {
+        return Some((
+            Phase::Throttle,
+            Advice::Fuller,
+            Size::Metres(d.full_m.size()),
+        ));
+    }
+    if d.exit_out_m.less() {
+        return Some((
+            Phase::Throttle,
+            Advice::MoreRoad,
+            Size::Metres(d.exit_out_m.size()),
+        ));
+    }
+    None
+}
+
+/// The cause of a loss in a corner that is lifted for or flat: only a lift larger than the
+/// reference's.
+pub fn lifted(d: &Deviations, facts: &Facts, corner: &Corner) -> Option<Told> {
+    let flat = corner.kind == CornerKind::Flat;
+    let lifted_more = facts.kind != CornerKind::Flat || d.lift_s.more();
+    let slower_mps = -d.slowest_mps.value;
+    let slower = d.slowest_mps.less() || (flat && slower_mps > LIFT_LEAST_MPS);
+    (lifted_more && slower).then_some((Phase::Brake, Advice::SmallerLift, Size::Speed(slower_mps)))
+}

@@ -1,0 +1,103 @@
+//! Slower everywhere in the same proportion: grip, tyres, fuel or traffic, not the driver.
+
+use crate::facts::Facts;
+use crate::judge::Allowance;
+use crate::reference::ReferenceView;
+use heapless::Vec;
+
+/// Corners looked at together.
+const LOOK: usize = 8;
+/// Fewer than this many say nothing.
+const LEAST: usize = 5;
+/// Slower by less than this is nobody's concern.
+const SLOWER: f32 = 0.008;
+/// The corners agree when their spread is less than this share of the slowness.
+const AGREE: f32 = 0.5;
+/// A ratio that moved by this much is told again.
+const TELL_AGAIN: f32 = 0.012;
+
+/// The last corners' times over the reference's.
+#[derive(Clone, Debug, Default)]
+pub struct Pace {
+    ratios: Vec<f32, LOOK>,
+    /// The common ratio, while there is one.
+    common: Option<f32>,
+    told: Option<f32>,
+}
+
+impl Pace {
+    /// The common ratio of times, 1.02 for two percent slower everywhere; none while corners
+    /// differ.
+    pub fn common(&self) -> Option<f32> {
+        self.common
+    }
+
+    /// Takes the facts of a finished corner; returns the ratio when it is to be told.
+    pub fn take(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        index: usize,
+        facts: &Facts,
+    ) -> Option<f32> {
+        let lost_s = facts.loss_s()?;
+        let took_s = corner_s(reference, index)?;
+        if self.ratios.is_full() {
+            self.ratios.rotate_left(1);
+            let _ = self.ratios.pop();
+        }
+        let _ = self.ratios.push(1.0 + lost_s / took_s.max(1.0));
+        self.common = self.agreement();
+        match (self.common, self.told) {
+            (Some(ratio), told) if told.is_none_or(|t| (ratio - t).abs() > TELL_AGAIN) => {
+                self.told = Some(ratio);
+                Some(ratio)
+            }
+            (None, _) => {
+                self.told = None;
+                None
+            }
+            _ => None,
+        }
+    }
+
+    fn agreement(&self) -> Option<f32> {
+        if self.ratios.len() < LEAST {
+            return None;
+        }
+        let mut sorted = self.ratios.clone();
+        sorted.sort_unstable_by(f32::total_cmp);
+        let count = sorted.len();
+        let (low, middle, high) = (
+            sorted.get(count / 5)?,
+            sorted.get(count / 2)?,
+            sorted.get(count - 1 - count / 5)?,
+        );
+        let slower = middle - 1.0;
+        (slower > SLOWER && high - low < AGREE * slower).then_some(*middle)
+    }
+
+    /// What of a corner's loss the common pace explains.
+    pub fn allowance(&self, reference: &ReferenceView<'_>, index: usize) -> Allowance {
+        let loss_s = match (self.common, corner_s(reference, index)) {
+            (Some(ratio), Some(took_s)) => (ratio - 1.0) * took_s,
+            _ => 0.0,
+        };
+        Allowance { loss_s }
+    }
+}
+
+/// Seconds the reference took from a corner's begin to the next one's.
+fn corner_s(reference: &ReferenceView<'_>, index: usize) -> Option<f32> {
+    let corner = reference.corners.get(index)?;
+    let next = reference
+        .corners
+        .get(index + 1)
+        .or(reference.corners.first())?;
+    let seconds = reference.time_s(next.begin_m) - reference.time_s(corner.begin_m);
+    let lap_s = reference.session.lap_time_us as f32 * 1e-6;
+    Some(if seconds <= 0.0 {
+        seconds + lap_s
+    } else {
+        seconds
+    })
+}
