@@ -8,6 +8,7 @@ extern crate std;
 pub mod lamp;
 pub mod output;
 pub mod pattern;
+pub mod port;
 pub mod screen;
 pub mod settings;
 pub mod sounder;
