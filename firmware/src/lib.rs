@@ -5,6 +5,7 @@
 #[cfg(test)]
 extern crate std;
 
+pub mod board;
 pub mod lamp;
 pub mod output;
 pub mod pattern;
@@ -17,9 +18,3 @@ pub mod strip;
 
 #[cfg(test)]
 mod test_cue;
-
-fn crc32(bytes: &[u8]) -> u32 {
-    const CRC: crc::Crc<u32, crc::Table<1>> =
-        crc::Crc::<u32, crc::Table<1>>::new(&crc::CRC_32_ISO_HDLC);
-    CRC.checksum(bytes)
-}

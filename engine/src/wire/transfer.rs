@@ -30,7 +30,8 @@ pub struct Begin {
     pub object: Object,
     /// Its size in bytes, 1 to [`TOTAL_MAX`].
     pub total: u32,
-    /// CRC-32 over all its bytes; names the transfer in what follows.
+    /// The file's id: the CRC-32 in its last four bytes, over all bytes before them. Names the
+    /// transfer in what follows. (A CRC over those four too would be the same for every file.)
     pub crc: u32,
 }
 
@@ -39,7 +40,7 @@ pub struct Begin {
 pub struct Piece {
     /// What it is a piece of.
     pub object: Object,
-    /// CRC-32 of the whole it belongs to.
+    /// Id of the whole it belongs to.
     pub crc: u32,
     /// Where in the whole it begins, bytes.
     pub offset: u32,
@@ -54,7 +55,7 @@ pub struct Commit {
     pub object: Object,
     /// Its size in bytes.
     pub total: u32,
-    /// CRC-32 over all its bytes.
+    /// Its id, as in [`Begin`].
     pub crc: u32,
 }
 
@@ -63,7 +64,7 @@ pub struct Commit {
 pub struct Transfer {
     /// What is being sent.
     pub object: Object,
-    /// CRC-32 of the whole.
+    /// Id of the whole, as in [`Begin`].
     pub crc: u32,
     /// Bytes the board holds.
     pub have: u32,

@@ -17,7 +17,7 @@ use embedded_graphics::mono_font::ascii::{FONT_6X10, FONT_10X20};
 use embedded_graphics::mono_font::{MonoFont, MonoTextStyle};
 use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::*;
-use embedded_graphics::primitives::{PrimitiveStyle, Triangle};
+use embedded_graphics::primitives::Rectangle;
 use embedded_graphics::text::{Baseline, Text};
 use heapless::String;
 
@@ -162,20 +162,23 @@ pub fn size_text(size: Size) -> String<LARGE_ROW> {
     text
 }
 
-/// A triangle that points left at the left edge, or right at the right one.
+/// A triangle that points left at the left edge, or right at the right one, column by column:
+/// the triangle of `embedded-graphics` can panic.
 fn arrow<D: DrawTarget<Color = BinaryColor>>(to: &mut D, way: Way) -> Result<(), D::Error> {
-    let (tip, base) = match way {
-        Way::Less => (0, 18),
-        Way::More => (WIDTH - 1, WIDTH - 19),
-        Way::Keep => return Ok(()),
-    };
-    Triangle::new(
-        Point::new(tip, 53),
-        Point::new(base, 45),
-        Point::new(base, 61),
-    )
-    .into_styled(PrimitiveStyle::with_fill(BinaryColor::On))
-    .draw(to)
+    for depth in 0..=18i32 {
+        let x = match way {
+            Way::Less => depth,
+            Way::More => WIDTH - 1 - depth,
+            Way::Keep => return Ok(()),
+        };
+        let half = (depth * 8 + 9) / 18;
+        let size = embedded_graphics::geometry::Size::new(1, (2 * half + 1).unsigned_abs());
+        to.fill_solid(
+            &Rectangle::new(Point::new(x, 53 - half), size),
+            BinaryColor::On,
+        )?;
+    }
+    Ok(())
 }
 
 fn row<D: DrawTarget<Color = BinaryColor>>(
@@ -198,9 +201,14 @@ fn small_rows<D: DrawTarget<Color = BinaryColor>>(
 ) -> Result<(), D::Error> {
     let mut y = top;
     let mut line: String<SMALL_ROW> = String::new();
-    for word in words.split(' ') {
-        let wide = line.len().saturating_add(1).saturating_add(word.len());
-        if !line.is_empty() && wide > SMALL_ROW {
+    let mut word: String<SMALL_ROW> = String::new();
+    // One space more than there is, to end the last word.
+    for letter in words.chars().chain([' ']) {
+        if letter != ' ' {
+            let _ = word.push(letter);
+            continue;
+        }
+        if line.len().saturating_add(word.len()) >= SMALL_ROW {
             row(to, &line, &FONT_6X10, 0, y)?;
             line.clear();
             y = y.saturating_add(12);
@@ -208,7 +216,8 @@ fn small_rows<D: DrawTarget<Color = BinaryColor>>(
         if !line.is_empty() {
             let _ = line.push(' ');
         }
-        let _ = line.push_str(word);
+        let _ = line.push_str(&word);
+        word.clear();
     }
     row(to, &line, &FONT_6X10, 0, y)
 }

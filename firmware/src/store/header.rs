@@ -1,6 +1,6 @@
 //! What stands in front of a slot: that it is one, how new it is and what is in it.
 
-use crate::crc32;
+use cuepost_engine::wire::frame::crc32;
 
 /// The first bytes of a slot in this layout.
 const MARK: [u8; 4] = *b"cps1";

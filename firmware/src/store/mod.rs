@@ -16,7 +16,7 @@ pub(crate) mod strict_flash;
 #[cfg(test)]
 mod tests;
 
-use crate::crc32;
+use cuepost_engine::wire::frame::crc32;
 use embedded_storage::nor_flash::NorFlash;
 use header::Header;
 use heapless::Vec;
@@ -86,12 +86,10 @@ pub enum StoreFault {
     Region,
     /// Larger than there is room for, which is this many bytes.
     TooLarge(u32),
-    /// No such transfer is under way; the checksum that names the one that is, 0 for none.
+    /// No such transfer is under way; the name of the one that is, 0 for none.
     Transfer(u32),
     /// A piece does not follow; the offset wanted.
     Offset(u32),
-    /// The whole has this checksum instead of the one announced.
-    Whole(u32),
     /// The flash answered with an error or did not keep what was written.
     Flash,
 }
@@ -112,8 +110,8 @@ pub struct Transfer {
     pub part: Part,
     /// Bytes of the whole.
     pub total: u32,
-    /// Checksum of the whole.
-    pub crc: u32,
+    /// What the sender calls it, the same for the same bytes.
+    pub name: u32,
     /// Bytes taken so far.
     pub have: u32,
 }
@@ -179,13 +177,13 @@ impl<F: Memory> Store<F> {
 
     /// Begins to take a part in pieces and returns the offset of the first byte wanted. That is
     /// not 0 when the same whole is already under way: it goes on where it stopped.
-    pub fn begin(&mut self, part: Part, total: u32, crc: u32) -> Result<u32, StoreFault> {
+    pub fn begin(&mut self, part: Part, total: u32, name: u32) -> Result<u32, StoreFault> {
         let room = part.room(self.region.slot_bytes);
         if total == 0 || total > room {
             return Err(StoreFault::TooLarge(room));
         }
         if let Some(t) = self.transfer
-            && (t.part, t.total, t.crc) == (part, total, crc)
+            && (t.part, t.total, t.name) == (part, total, name)
         {
             return Ok(t.have);
         }
@@ -199,16 +197,16 @@ impl<F: Memory> Store<F> {
         self.transfer = Some(Transfer {
             part,
             total,
-            crc,
+            name,
             have: 0,
         });
         Ok(0)
     }
 
-    /// Takes the next piece of the transfer with this checksum; returns the offset wanted next.
+    /// Takes the next piece of the transfer with this name; returns the offset wanted next.
     /// A piece that was taken before is refused with the offset wanted.
-    pub fn piece(&mut self, crc: u32, offset: u32, bytes: &[u8]) -> Result<u32, StoreFault> {
-        let mut t = self.under_way(crc)?;
+    pub fn piece(&mut self, name: u32, offset: u32, bytes: &[u8]) -> Result<u32, StoreFault> {
+        let mut t = self.under_way(name)?;
         let len = u32::try_from(bytes.len()).unwrap_or(u32::MAX);
         if offset != t.have || len > t.total.saturating_sub(t.have) {
             return Err(StoreFault::Offset(t.have));
@@ -230,32 +228,27 @@ impl<F: Memory> Store<F> {
         Ok(t.have)
     }
 
-    /// The bytes of the transfer with this checksum, once all have come and are kept as announced.
-    /// They are not in use before [`Store::commit`].
-    pub fn whole(&mut self, crc: u32) -> Result<&[u8], StoreFault> {
-        let t = self.under_way(crc)?;
+    /// The bytes of the transfer with this name, once all have come. They are not in use before
+    /// [`Store::commit`].
+    pub fn whole(&self, name: u32) -> Result<&[u8], StoreFault> {
+        let t = self.under_way(name)?;
         if t.have != t.total {
             return Err(StoreFault::Offset(t.have));
-        }
-        let found = self.bytes(self.spare(), t.part, t.total).map(crc32);
-        if found != Some(t.crc) {
-            self.abandon();
-            return Err(found.map_or(StoreFault::Flash, StoreFault::Whole));
         }
         self.bytes(self.spare(), t.part, t.total)
             .ok_or(StoreFault::Flash)
     }
 
     /// Takes the transferred part into use, in place of the one before.
-    pub fn commit(&mut self, crc: u32) -> Result<(), StoreFault> {
-        self.whole(crc)?;
-        let t = self.under_way(crc)?;
+    pub fn commit(&mut self, name: u32) -> Result<(), StoreFault> {
+        let crc = crc32(self.whole(name)?);
+        let t = self.under_way(name)?;
         let spare = self.spare();
         let mut header = self.active.map_or(Header::EMPTY, |a| a.header);
         header.sequence = header.sequence.wrapping_add(1);
         if let Some(kept) = header.parts.get_mut(t.part.index()) {
             kept.len = t.total;
-            kept.crc = t.crc;
+            kept.crc = crc;
         }
         self.abandon();
         let _ = self.page.extend_from_slice(&header.to_bytes());
@@ -272,10 +265,10 @@ impl<F: Memory> Store<F> {
     pub fn replace(&mut self, part: Part, bytes: &[u8]) -> Result<(), StoreFault> {
         self.abandon();
         let total = u32::try_from(bytes.len()).unwrap_or(u32::MAX);
-        let crc = crc32(bytes);
-        self.begin(part, total, crc)?;
-        self.piece(crc, 0, bytes)?;
-        self.commit(crc)
+        let name = crc32(bytes);
+        self.begin(part, total, name)?;
+        self.piece(name, 0, bytes)?;
+        self.commit(name)
     }
 
     /// Drops the transfer under way; what is in use stays.
@@ -289,10 +282,10 @@ impl<F: Memory> Store<F> {
         self.flash
     }
 
-    fn under_way(&self, crc: u32) -> Result<Transfer, StoreFault> {
+    fn under_way(&self, name: u32) -> Result<Transfer, StoreFault> {
         match self.transfer {
-            Some(t) if t.crc == crc => Ok(t),
-            other => Err(StoreFault::Transfer(other.map_or(0, |t| t.crc))),
+            Some(t) if t.name == name => Ok(t),
+            other => Err(StoreFault::Transfer(other.map_or(0, |t| t.name))),
         }
     }
 
@@ -369,17 +362,20 @@ impl<F: Memory> Store<F> {
         Ok(())
     }
 
-    /// Writes the begun page, filled up with what erased flash holds, and clears it.
+    /// Writes the begun page, filled up with what erased flash holds, reads it back and clears it.
     fn write_page(&mut self, slot: u32, offset: u32) -> Result<(), StoreFault> {
         while !self.page.is_full() {
             let _ = self.page.push(0xFF);
         }
         let at = self.slot_begin(slot).saturating_add(offset);
-        let written = self
-            .flash
-            .write(at, &self.page)
-            .map_err(|_| StoreFault::Flash);
+        let written = self.flash.write(at, &self.page);
+        let kept = self.flash.mapped().get(at as usize..);
+        let same = kept.is_some_and(|kept| kept.starts_with(&self.page));
         self.page.clear();
-        written
+        if written.is_ok() && same {
+            Ok(())
+        } else {
+            Err(StoreFault::Flash)
+        }
     }
 }
