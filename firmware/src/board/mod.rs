@@ -7,26 +7,24 @@
 //! waits for a port. Only what a computer asks for while the car stands may take longer: flash is
 //! erased then.
 
+mod inner;
 mod serve;
 mod tell;
 #[cfg(test)]
 mod tests;
 
+use self::inner::Inner;
 use crate::output::Output;
-use crate::port::{Input, Outbox};
+use crate::port::Input;
 use crate::settings::{Settings, Source};
 use crate::store::{Memory, Part, Store};
-use cuepost_engine::reference::{self, ReferenceStore};
-use cuepost_engine::wire::{Counts, FrameReader, Outcome, Status};
-use cuepost_engine::{Config, Engine, HealthState, Sample, Why};
+use cuepost_engine::Engine;
+use cuepost_engine::receiver::Receiver;
+use cuepost_engine::reference::ReferenceStore;
+use cuepost_engine::wire::{Counts, FrameReader, Message, Outcome, Query, Status};
 
 /// The most bytes taken from a port in one step.
 pub const CHUNK: usize = 64;
-/// A source silent for this long is gone, microseconds: the screen says so. The engine finds the
-/// gap by itself when samples come again.
-pub const SILENT_US: u64 = 1_000_000;
-/// Faster than this the car is being driven, m/s: flash stays as it is.
-const DRIVING_MPS: f32 = 3.0;
 
 /// Nodes of the longest reference a board holds: 7.6 km at 5 m.
 pub const NODES: usize = 1_536;
@@ -85,189 +83,110 @@ pub enum Activity {
 
 /// A board.
 pub struct Board<'a, W: Wiring> {
-    parts: Parts<W>,
-    rooms: &'a mut Rooms,
-    settings: Settings,
-    /// CRC-32 of the reference file in use.
-    reference: Option<u32>,
-    /// CRC-32 of the configuration file in use.
-    config: Option<u32>,
+    receiver: W::Receiver,
+    computer: W::Computer,
+    display: W::Display,
+    decoder: Receiver,
     frames: FrameReader,
-    to_computer: Outbox<768>,
-    to_display: Outbox<384>,
-    /// Samples handed to the engine.
-    fed: u32,
-    output_faults: u32,
-    health: (HealthState, Why),
-    /// When the last sample came, on the board's clock, and how fast the car was.
-    last: Option<(u64, f32)>,
-    now_us: u64,
+    inner: Inner<'a, W>,
 }
 
 impl<'a, W: Wiring> Board<'a, W> {
     /// A board at power-up: takes what its store holds.
     pub fn new(parts: Parts<W>, rooms: &'a mut Rooms) -> Self {
-        let mut board = Self {
-            settings: settings_in(&parts.store),
-            parts,
-            rooms,
-            reference: None,
-            config: None,
+        Self {
+            receiver: parts.receiver,
+            computer: parts.computer,
+            display: parts.display,
+            decoder: Receiver::default(),
             frames: FrameReader::new(),
-            to_computer: Outbox::new(),
-            to_display: Outbox::new(),
-            fed: 0,
-            output_faults: 0,
-            health: (HealthState::Lost, Why::Searching),
-            last: None,
-            now_us: 0,
-        };
-        board.load_config();
-        board.load_reference();
-        board
+            inner: Inner::new(parts.outputs, parts.store, rooms),
+        }
     }
 
     /// One round of the main loop. `now_us` is the board's clock; it never runs backward.
     pub fn step(&mut self, now_us: u64) -> Activity {
-        self.now_us = now_us;
+        self.inner.now_us = now_us;
         let mut activity = Activity::Idle;
         let mut chunk = [0; CHUNK];
-        for byte in taken(&mut self.parts.receiver, &mut chunk) {
+        let bytes = taken(&mut self.receiver, &mut chunk);
+        if !bytes.is_empty() {
             activity = Activity::Busy;
-            self.receiver_byte(*byte);
+            let inner = &mut self.inner;
+            self.decoder
+                .push_slice(bytes, |sample| inner.sample(Source::Receiver, &sample));
         }
-        for byte in taken(&mut self.parts.computer, &mut chunk) {
+        for byte in taken(&mut self.computer, &mut chunk) {
             activity = Activity::Busy;
             match self.frames.feed(*byte) {
                 Outcome::Nothing => {}
-                Outcome::Message(message) => self.serve(message),
-                Outcome::Refused(why) => self.refuse_frame(why),
+                Outcome::Message(Message::Query(Query::Status)) => {
+                    let status = Message::Status(self.status());
+                    self.inner.tell_computer(&status);
+                }
+                Outcome::Message(message) => self.inner.serve(message),
+                Outcome::Refused(why) => self.inner.refuse_frame(why),
             }
         }
-        self.watch();
-        if self.parts.outputs.tick(&self.settings, now_us).is_err() {
-            self.output_faults = self.output_faults.saturating_add(1);
-        }
-        self.to_computer.flush(&mut self.parts.computer);
-        self.to_display.flush(&mut self.parts.display);
+        self.inner.show();
+        self.inner.to_computer.flush(&mut self.computer);
+        self.inner.to_display.flush(&mut self.display);
         activity
     }
 
     /// The settings in use.
     pub fn settings(&self) -> &Settings {
-        &self.settings
+        &self.inner.settings
     }
 
     /// How the board is.
     pub fn status(&self) -> Status {
-        let refused = *self.rooms.engine.refused();
-        let sum = refused.iter().fold(0u32, |sum, n| sum.saturating_add(*n));
-        let (state, why) = self.health_now();
+        let inner = &self.inner;
+        let received = self.decoder.counts();
+        let good = [received.rmc, received.gga, received.vtg, received.pvt];
+        let refused = *inner.rooms.engine.refused();
+        let (health, why) = inner.health_now();
         Status {
             firmware: VERSION,
-            uptime_ms: (self.now_us / 1_000) as u32,
-            reference: self.reference,
-            config: self.config,
-            transfer: self.transfer_now(),
-            health: state,
+            uptime_ms: (inner.now_us / 1_000) as u32,
+            reference: inner.reference,
+            config: inner.config,
+            transfer: inner.transfer_now(),
+            health,
             why,
             counts: Counts {
-                admitted: self.fed.saturating_sub(sum),
+                admitted: inner.fed.saturating_sub(sum(&refused)),
                 refused,
                 frames: self.frames.accepted(),
                 frames_refused: *self.frames.refused(),
-                receiver: 0,
-                receiver_refused: 0,
-                lost_in: self
-                    .parts
-                    .receiver
-                    .lost()
-                    .saturating_add(self.parts.computer.lost()),
-                lost_out: self
+                receiver: sum(&good),
+                receiver_refused: received.refused_total(),
+                lost_in: self.receiver.lost().saturating_add(self.computer.lost()),
+                lost_out: inner
                     .to_computer
                     .lost()
-                    .saturating_add(self.to_display.lost()),
-                fill_in: self.parts.receiver.most().max(self.parts.computer.most()),
-                fill_out: self.to_computer.most().max(self.to_display.most()),
-                output_faults: self.output_faults,
+                    .saturating_add(inner.to_display.lost()),
+                fill_in: self.receiver.most().max(self.computer.most()),
+                fill_out: inner.to_computer.most().max(inner.to_display.most()),
+                output_faults: inner.output_faults,
             },
         }
     }
 
     /// Gives the parts back.
     pub fn release(self) -> Parts<W> {
-        self.parts
-    }
-
-    fn receiver_byte(&mut self, _byte: u8) {}
-
-    /// Takes a sample from the source that is set.
-    fn sample(&mut self, from: Source, sample: &Sample) {
-        if from != self.settings.source {
-            return;
-        }
-        self.last = Some((self.now_us, sample.speed_mps.unwrap_or(0.0)));
-        if self.reference.is_none() {
-            return;
-        }
-        self.fed = self.fed.saturating_add(1);
-        let Rooms { reference, engine } = &mut *self.rooms;
-        let events = engine.feed(&reference.view(), sample);
-        let mut tell = tell::Teller {
-            settings: &self.settings,
-            outputs: &mut self.parts.outputs,
-            to_computer: &mut self.to_computer,
-            to_display: &mut self.to_display,
-            health: &mut self.health,
-            now_us: self.now_us,
-        };
-        for event in events {
-            tell.event(event);
+        Parts {
+            receiver: self.receiver,
+            computer: self.computer,
+            display: self.display,
+            outputs: self.inner.outputs,
+            store: self.inner.store,
         }
     }
+}
 
-    /// Notices a source that has fallen silent, for outputs that say how the board is.
-    fn watch(&mut self) {
-        let (state, why) = self.health_now();
-        self.parts.outputs.state(state, why, &self.settings);
-    }
-
-    /// What the engine last said, or that there is nothing to say it about.
-    fn health_now(&self) -> (HealthState, Why) {
-        match self.last {
-            Some((at_us, _)) if self.now_us.saturating_sub(at_us) <= SILENT_US => self.health,
-            Some(_) => (HealthState::Lost, Why::Gap),
-            None => (HealthState::Lost, Why::Searching),
-        }
-    }
-
-    /// Whether the car is being driven now.
-    fn driving(&self) -> bool {
-        self.last.is_some_and(|(at_us, speed_mps)| {
-            speed_mps > DRIVING_MPS && self.now_us.saturating_sub(at_us) <= SILENT_US
-        })
-    }
-
-    /// Takes the kept configuration into use, or the built-in one.
-    fn load_config(&mut self) {
-        let kept = self.parts.store.part(Part::Config).map(Config::decode);
-        let (config, id) = match kept {
-            Some(Ok((config, id))) => (config, Some(id)),
-            _ => (Config::default(), None),
-        };
-        self.config = id;
-        self.rooms.engine = Engine::new(config);
-        self.fed = 0;
-    }
-
-    /// Takes the kept reference into use, or none.
-    fn load_reference(&mut self) {
-        let kept = self.parts.store.part(Part::Reference);
-        let loaded = kept.map(|bytes| reference::decode(bytes, &mut self.rooms.reference));
-        self.reference = loaded.and_then(Result::ok);
-        self.rooms.engine.restart();
-        self.fed = 0;
-    }
+fn sum(counts: &[u32]) -> u32 {
+    counts.iter().fold(0, |sum, n| sum.saturating_add(*n))
 }
 
 /// Version of this firmware.

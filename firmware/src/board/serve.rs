@@ -1,7 +1,7 @@
 //! What a computer asks of a board, and what it is answered.
 
-use super::tell::push_message;
-use super::{Board, Wiring};
+use super::Wiring;
+use super::inner::Inner;
 use crate::settings::{Source, Unsettable};
 use crate::store::{Part, StoreFault};
 use cuepost_engine::Config;
@@ -54,19 +54,15 @@ const fn part_of(object: Object) -> Part {
     }
 }
 
-impl<W: Wiring> Board<'_, W> {
+impl<W: Wiring> Inner<'_, W> {
     /// Does what a message asks for. Everything but a sample is answered.
     pub(super) fn serve(&mut self, message: Message) {
         let kind = message.kind() as u8;
         let done = match message {
             Message::Sample(sample) => return self.sample(Source::Computer, &sample),
-            Message::Query(Query::Status) => {
-                let status = Message::Status(self.status());
-                return push_message(&mut self.to_computer, &status);
-            }
             Message::Query(Query::Settings) => {
                 let settings = Message::Settings(self.settings.to_message());
-                return push_message(&mut self.to_computer, &settings);
+                return self.tell_computer(&settings);
             }
             Message::Begin(begin) => self.begin(begin),
             Message::Piece(piece) => self.piece(&piece),
@@ -99,7 +95,7 @@ impl<W: Wiring> Board<'_, W> {
 
     /// The transfer under way, as the wire says it.
     pub(super) fn transfer_now(&self) -> Option<Transfer> {
-        let t = self.parts.store.transfer()?;
+        let t = self.store.transfer()?;
         let object = match t.part {
             Part::Reference => Object::Reference,
             Part::Config => Object::Config,
@@ -114,7 +110,7 @@ impl<W: Wiring> Board<'_, W> {
     }
 
     fn answer(&mut self, kind: u8, answer: Answer) {
-        push_message(&mut self.to_computer, &Message::Ack(Ack { kind, answer }));
+        self.tell_computer(&Message::Ack(Ack { kind, answer }));
     }
 
     /// Writing flash stops the board for up to seconds: not while the car is driven.
@@ -128,14 +124,14 @@ impl<W: Wiring> Board<'_, W> {
     fn begin(&mut self, begin: Begin) -> Result<Answer, Denied> {
         self.at_rest()?;
         let part = part_of(begin.object);
-        let begun = self.parts.store.begin(part, begin.total, begin.crc);
+        let begun = self.store.begin(part, begin.total, begin.crc);
         let offset = begun.map_err(|fault| Denied::from(fault).got(begin.total))?;
         Ok(Answer::Continue { offset })
     }
 
     fn piece(&mut self, piece: &Piece) -> Result<Answer, Denied> {
         self.at_rest()?;
-        let taken = self.parts.store.piece(piece.crc, piece.offset, &piece.data);
+        let taken = self.store.piece(piece.crc, piece.offset, &piece.data);
         match taken {
             Ok(offset) => Ok(Answer::Continue { offset }),
             Err(fault @ StoreFault::Transfer(_)) => Err(Denied::from(fault).got(piece.crc)),
@@ -154,29 +150,29 @@ impl<W: Wiring> Board<'_, W> {
 
     /// The transferred bytes, if they are the file that was announced.
     fn whole(&mut self, id: u32) -> Result<&[u8], Denied> {
-        let bytes = self.parts.store.whole(id)?;
+        let bytes = self.store.whole(id)?;
         let front = bytes
             .split_last_chunk::<4>()
             .map_or(bytes, |(front, _)| front);
         let found = crc32(front);
         if found != id {
-            self.parts.store.abandon();
+            self.store.abandon();
             return Err(Denied(Refuse::Whole, id, found));
         }
-        Ok(self.parts.store.whole(id)?)
+        Ok(self.store.whole(id)?)
     }
 
     /// The new reference is read where the old one is, which is read again from the other slot
     /// when anything is wrong with the new one.
     fn commit_reference(&mut self, id: u32) -> Result<(), Denied> {
         self.whole(id)?;
-        let bytes = self.parts.store.whole(id)?;
+        let bytes = self.store.whole(id)?;
         if let Err(fault) = reference::decode(bytes, &mut self.rooms.reference) {
-            self.parts.store.abandon();
+            self.store.abandon();
             self.load_reference();
             return Err(fault.into());
         }
-        let kept = self.parts.store.commit(id);
+        let kept = self.store.commit(id);
         self.load_reference();
         Ok(kept?)
     }
@@ -184,23 +180,21 @@ impl<W: Wiring> Board<'_, W> {
     fn commit_config(&mut self, id: u32) -> Result<(), Denied> {
         let read = Config::decode(self.whole(id)?);
         if let Err(fault) = read {
-            self.parts.store.abandon();
+            self.store.abandon();
             return Err(fault.into());
         }
-        self.parts.store.commit(id)?;
+        self.store.commit(id)?;
         self.load_config();
         Ok(())
     }
 
     fn change_settings(&mut self, changes: &wire::Settings) -> Result<Answer, Denied> {
         self.at_rest()?;
-        if self.parts.store.transfer().is_some() {
+        if self.store.transfer().is_some() {
             return Err(Denied(Refuse::Busy, 0, 0));
         }
         let settings = self.settings.with(changes)?;
-        self.parts
-            .store
-            .replace(Part::Settings, &settings.to_bytes())?;
+        self.store.replace(Part::Settings, &settings.to_bytes())?;
         self.settings = settings;
         Ok(Answer::Done)
     }

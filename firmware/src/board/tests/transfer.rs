@@ -60,10 +60,10 @@ fn refused(answer: Answer) -> Refuse {
 
 /// What the board has in use, in its flash and in its memory.
 fn in_use(bench: &Bench) -> (Option<u32>, Vec<u8>, u64) {
-    let kept = bench.board.parts.store.part(Part::Reference);
-    let lap_time_us = bench.board.rooms.reference.session.lap_time_us;
+    let kept = bench.board.inner.store.part(Part::Reference);
+    let lap_time_us = bench.board.inner.rooms.reference.session.lap_time_us;
     (
-        bench.board.reference,
+        bench.board.inner.reference,
         kept.unwrap_or(&[]).to_vec(),
         lap_time_us,
     )
@@ -94,7 +94,7 @@ fn a_reference_that_ends_at_any_byte_leaves_the_old_one() {
     let before = in_use(&bench);
     for cut in 0..new.len() {
         // The sender stops, and asks for the rest to be used all the same.
-        bench.board.parts.store.abandon();
+        bench.board.inner.store.abandon();
         bench.answer(&begin(Object::Reference, &new, name));
         for (i, bytes) in new[..cut].chunks(PIECE_MAX).enumerate() {
             bench.answer(&piece(Object::Reference, name, i * PIECE_MAX, bytes));
@@ -108,7 +108,7 @@ fn a_reference_that_ends_at_any_byte_leaves_the_old_one() {
         assert_eq!(answer, expected);
         assert_eq!(in_use(&bench), before, "cut at {cut}");
         // What was cut off on its way to the sender is sent as if it were whole.
-        bench.board.parts.store.abandon();
+        bench.board.inner.store.abandon();
         if cut > 0 {
             let name = id(&new[..cut]).unwrap_or(0);
             let answer = send(&mut bench, Object::Reference, &new[..cut], name);
