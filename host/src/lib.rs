@@ -1,6 +1,7 @@
 //! The host side of Cuepost: read recordings, build references, replay, tune, watch, debrief.
 
 pub mod durable;
+pub mod geodesy;
 pub mod learn;
 pub mod live;
 pub mod page;

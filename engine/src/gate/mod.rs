@@ -1,0 +1,456 @@
+//! Admits samples or names why not.
+//!
+//! Nothing behind the gate ever sees a value that is not finite, a time that does not rise or a
+//! position no car could have reached.
+//!
+//! | rule | limit |
+//! |---|---|
+//! | missing positions or samples are bridged on speed | up to [`BRIDGE_S`] |
+//! | the same position above [`COURSE_LEAST_MPS`] counts as missing, then as frozen | [`BRIDGE_S`] |
+//! | a position or speed that cannot follow the last one is refused, and believed after all once as many samples agree with it | [`BELIEVE_S`], at least [`BELIEVE_SAMPLES`] |
+//! | a clock 2 s behind or 600 s ahead, three samples in a row, is a new session | |
+//! | samples closer than 8 ms on average are thinned | 125 Hz |
+//! | a direction is given from | [`COURSE_LEAST_MPS`] |
+
+mod clock;
+mod course;
+mod watch;
+
+use crate::event::{HealthState, Why};
+use crate::math::hypot;
+use crate::reference::Frame;
+use crate::sample::{Position, Sample};
+use clock::{Clock, Tick};
+use course::Course;
+use watch::{Seen, Watch};
+
+/// How long missing positions or samples are bridged, seconds.
+pub const BRIDGE_S: f32 = 0.5;
+/// Below this speed there is no course, m/s.
+pub const COURSE_LEAST_MPS: f32 = 3.0;
+/// For how long samples must agree before a place or speed out of reach is believed, seconds.
+pub const BELIEVE_S: f32 = 0.4;
+/// How many of them at least.
+pub const BELIEVE_SAMPLES: u8 = 3;
+
+/// Faster than any car on a circuit, m/s.
+const SPEED_MOST_MPS: f32 = 150.0;
+/// Speeds this little below zero are noise at standstill, m/s.
+const SPEED_LEAST_MPS: f32 = -1.0;
+/// A position may be off by this much from one sample to the next, metres.
+const STRAY_M: f32 = 10.0;
+/// And by this much when samples must agree to be believed.
+const STRAY_BELIEVED_M: f32 = 5.0;
+/// How much faster than its speed a car may seem to move.
+const STRIDE: f32 = 1.3;
+/// No car gains or loses speed faster, m/s².
+const PUSH_MOST_MPS2: f32 = 80.0;
+/// Noise of a speed from one sample to the next, m/s.
+const PUSH_NOISE_MPS: f32 = 3.0;
+/// Worse stated positions are no use, metres.
+const POSITION_SD_MOST_M: f32 = 10.0;
+/// Worse stated speeds are no use, m/s.
+const SPEED_SD_MOST_MPS: f32 = 2.0;
+/// Nothing admitted for this long and the place is lost, seconds.
+const LOST_S: f32 = 2.0;
+/// No car turns faster, rad/s.
+const YAW_MOST_RPS: f32 = 20.0;
+
+/// Why a sample was refused.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Refusal {
+    /// A value was not finite or physically absurd.
+    NotFinite,
+    /// The source had no fix or no speed.
+    NoFix,
+    /// Older than the newest admitted sample.
+    Backward,
+    /// The same time as the newest admitted sample.
+    Repeated,
+    /// Farther from the last position than any car drives, or nowhere near the circuit.
+    Leap,
+    /// The same position and speed for 0.5 s above 3 m/s.
+    Frozen,
+    /// The source's own accuracy is too poor.
+    Inaccurate,
+    /// One more than the engine needs from a source faster than 125 Hz: not a fault.
+    Thinned,
+}
+
+impl Refusal {
+    /// The reason in the words of the health events.
+    pub fn why(self) -> Why {
+        match self {
+            Self::NotFinite => Why::NotFinite,
+            Self::NoFix => Why::NoFix,
+            Self::Backward | Self::Repeated => Why::Backward,
+            Self::Leap => Why::Leap,
+            Self::Frozen => Why::Frozen,
+            Self::Inaccurate => Why::Inaccurate,
+            Self::Thinned => Why::Good,
+        }
+    }
+}
+
+/// Kinds of [`Refusal`].
+pub const REFUSALS: usize = 8;
+
+/// A sample the later stages may believe.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Admitted {
+    /// Source time, microseconds.
+    pub time_us: u64,
+    /// Seconds since the admitted sample before; 0 for the first one after a restart.
+    pub dt_s: f32,
+    /// Metres east of the frame's origin.
+    pub east_m: f32,
+    /// Metres north of the frame's origin.
+    pub north_m: f32,
+    /// True when the position was measured, false when it was bridged on speed.
+    pub located: bool,
+    /// Ground speed, m/s.
+    pub speed_mps: f32,
+    /// Direction of travel, radians counter-clockwise from east; none below 3 m/s.
+    pub direction_rad: Option<f32>,
+    /// Yaw rate where the source has it, rad/s, left positive.
+    pub yaw_rate_rps: Option<f32>,
+    /// Brake pedal 0..1 where the source has it.
+    pub brake: Option<f32>,
+    /// Throttle pedal 0..1 where the source has it.
+    pub throttle: Option<f32>,
+    /// Speed noise where the source states it, m/s.
+    pub speed_sd_mps: Option<f32>,
+    /// True when more than 0.5 s of samples are missing before this one: nothing may be measured
+    /// across it.
+    pub broken: bool,
+    /// `Good`, or why the sample is admitted and yet not to be trusted with a cue: position, speed
+    /// and direction contradict one another, or the speed is rougher than driving.
+    pub trust: Why,
+}
+
+/// The gate's memory.
+#[derive(Clone, Debug, Default)]
+pub struct Gate {
+    /// Refused samples by [`Refusal`], in the order of the enum.
+    pub refused: [u32; REFUSALS],
+    /// Pedals, yaw rates and accuracies that were dropped for not being finite or in range, while
+    /// the sample itself was admitted.
+    pub dropped_fields: u32,
+    clock: Clock,
+    last: Option<Last>,
+    stranger: Option<Stranger>,
+    course: Course,
+    watch: Watch,
+    idle: Idle,
+}
+
+/// The last admitted instant.
+#[derive(Clone, Copy, Debug)]
+struct Last {
+    raw: Option<Position>,
+    east_m: f32,
+    north_m: f32,
+    speed_mps: f32,
+    direction_rad: Option<f32>,
+    turn_rps: f32,
+    dt_s: f32,
+    /// Seconds since a position was measured.
+    unlocated_s: f32,
+}
+
+/// The newest of the refused samples that agree with one another.
+#[derive(Clone, Copy, Debug)]
+struct Stranger {
+    time_us: u64,
+    east_m: f32,
+    north_m: f32,
+    speed_mps: f32,
+    lasted_s: f32,
+    count: u8,
+}
+
+/// For how long nothing was admitted, and the last reason.
+#[derive(Clone, Copy, Debug, Default)]
+struct Idle {
+    seconds: f32,
+    seen_us: u64,
+    why: Why,
+}
+
+/// A place on the plane and how it came.
+#[derive(Clone, Copy, Debug)]
+struct Spot {
+    east_m: f32,
+    north_m: f32,
+    located: bool,
+}
+
+impl Gate {
+    /// Admits the sample or says why not.
+    pub fn admit(&mut self, frame: &Frame, sample: &Sample) -> Result<Admitted, Refusal> {
+        let judged = self.judge(frame, sample);
+        match judged {
+            Ok(_) => self.idle.seconds = 0.0,
+            Err(why) => {
+                if let Some(n) = self.refused.get_mut(why as usize) {
+                    *n = n.saturating_add(1);
+                }
+                self.idle_on(sample.time_us, why);
+            }
+        }
+        self.idle.seen_us = sample.time_us;
+        judged
+    }
+
+    /// What the gate thinks of its input now. Ask after refused samples too: only then does it
+    /// know how long nothing was admitted.
+    pub fn health(&self) -> (HealthState, Why) {
+        match self.last {
+            None if self.idle.seconds > 0.0 => (HealthState::Lost, self.idle.why),
+            None => (HealthState::Lost, Why::Searching),
+            Some(_) if self.idle.seconds > LOST_S => (HealthState::Lost, self.idle.why),
+            Some(_) if self.idle.seconds > BRIDGE_S => (HealthState::Degraded, self.idle.why),
+            Some(_) => match self.watch.verdict() {
+                Why::Good => (HealthState::Ok, Why::Good),
+                why => (HealthState::Degraded, why),
+            },
+        }
+    }
+
+    fn idle_on(&mut self, time_us: u64, why: Refusal) {
+        if why == Refusal::Thinned {
+            return;
+        }
+        let since_us = time_us.saturating_sub(self.idle.seen_us).min(1_000_000);
+        // A clock that stands still tells no time: then a sample counts as the last one did.
+        let least = self.last.map_or(0.1, |l| l.dt_s.clamp(0.01, BRIDGE_S));
+        self.idle.seconds += if since_us > 0 {
+            since_us as f32 * 1e-6
+        } else {
+            least
+        };
+        self.idle.why = why.why();
+    }
+
+    fn judge(&mut self, frame: &Frame, sample: &Sample) -> Result<Admitted, Refusal> {
+        let speed_mps = speed(sample.speed_mps)?;
+        inaccurate(sample)?;
+        let tick = self.clock.judge(sample.time_us)?;
+        let (dt_s, last) = match tick {
+            Tick::First | Tick::Restart => (0.0, None),
+            Tick::After(us) => (us as f32 * 1e-6, self.last),
+        };
+        let spot = place(frame, sample.position, speed_mps, dt_s, last)?;
+        let mut broken = dt_s > BRIDGE_S;
+        if let Some(l) = last
+            && let Some(why) = out_of_reach(&l, spot, speed_mps, dt_s)
+        {
+            if !self.believed(sample.time_us, spot, speed_mps) {
+                return Err(why);
+            }
+            broken = true;
+        }
+        self.stranger = None;
+        if tick == Tick::Restart {
+            self.watch = Watch::default();
+        }
+        if broken || last.is_none() {
+            self.course = Course::default();
+            self.watch.cut();
+        }
+        let admitted = self.admitted(sample, spot, speed_mps, dt_s, broken);
+        self.remember(sample.position, &admitted, last);
+        self.clock.take(sample.time_us, tick);
+        Ok(admitted)
+    }
+
+    /// Counts samples that cannot follow the last admitted one but follow one another.
+    fn believed(&mut self, time_us: u64, spot: Spot, speed_mps: f32) -> bool {
+        let (mut lasted_s, mut count) = (0.0, 1);
+        if let Some(s) = self.stranger {
+            let dt_s = time_us.saturating_sub(s.time_us) as f32 * 1e-6;
+            let moved = hypot(spot.east_m - s.east_m, spot.north_m - s.north_m);
+            let reach = STRIDE * s.speed_mps.max(speed_mps) * dt_s + STRAY_BELIEVED_M;
+            let near = moved <= reach && !pushed(s.speed_mps, speed_mps, dt_s);
+            if near && dt_s <= BRIDGE_S.max(1.0) {
+                lasted_s = s.lasted_s + dt_s;
+                count = s.count.saturating_add(1);
+            }
+        }
+        self.stranger = Some(Stranger {
+            time_us,
+            east_m: spot.east_m,
+            north_m: spot.north_m,
+            speed_mps,
+            lasted_s,
+            count,
+        });
+        lasted_s >= BELIEVE_S - 1e-3 && count >= BELIEVE_SAMPLES
+    }
+
+    fn admitted(
+        &mut self,
+        sample: &Sample,
+        spot: Spot,
+        speed_mps: f32,
+        dt_s: f32,
+        broken: bool,
+    ) -> Admitted {
+        let direction_rad = self.direction(sample, spot, speed_mps);
+        let trust = self.watch.look(&Seen {
+            east_m: spot.east_m,
+            north_m: spot.north_m,
+            located: spot.located,
+            speed_mps,
+            direction_rad,
+            dt_s,
+        });
+        let n = &mut self.dropped_fields;
+        Admitted {
+            time_us: sample.time_us,
+            dt_s,
+            east_m: spot.east_m,
+            north_m: spot.north_m,
+            located: spot.located,
+            speed_mps,
+            direction_rad,
+            yaw_rate_rps: within(sample.yaw_rate_rps, -YAW_MOST_RPS, YAW_MOST_RPS, n),
+            brake: within(sample.brake, -0.05, 1.05, n).map(|p| p.clamp(0.0, 1.0)),
+            throttle: within(sample.throttle, -0.05, 1.05, n).map(|p| p.clamp(0.0, 1.0)),
+            speed_sd_mps: within(sample.speed_sd_mps, 0.0, SPEED_SD_MOST_MPS, n),
+            broken,
+            trust,
+        }
+    }
+
+    /// The source's direction, or one from the positions; none below [`COURSE_LEAST_MPS`].
+    fn direction(&mut self, sample: &Sample, spot: Spot, speed_mps: f32) -> Option<f32> {
+        if speed_mps < COURSE_LEAST_MPS {
+            self.course = Course::default();
+            return None;
+        }
+        if let Some(d) = sample.direction_rad.filter(|d| d.abs() < 1e4) {
+            return Some(crate::math::wrap_angle(d));
+        }
+        self.course.at(spot.east_m, spot.north_m, speed_mps)
+    }
+
+    fn remember(&mut self, raw: Option<Position>, a: &Admitted, before: Option<Last>) {
+        let turned = match (before.and_then(|b| b.direction_rad), a.direction_rad) {
+            (Some(b), Some(d)) if a.dt_s > 0.0 && !a.broken => {
+                crate::math::wrap_angle(d - b) / a.dt_s
+            }
+            _ => 0.0,
+        };
+        // Smoothed over about 0.1 s, and no faster than a spin.
+        let k = a.dt_s / (a.dt_s + 0.1);
+        let was = before.map_or(0.0, |b| b.turn_rps);
+        let (raw, unlocated_s) = if a.located {
+            (raw, 0.0)
+        } else {
+            (
+                before.and_then(|b| b.raw),
+                before.map_or(0.0, |b| b.unlocated_s) + a.dt_s,
+            )
+        };
+        self.last = Some(Last {
+            raw,
+            east_m: a.east_m,
+            north_m: a.north_m,
+            speed_mps: a.speed_mps,
+            direction_rad: a.direction_rad,
+            turn_rps: (was + k * (turned - was)).clamp(-2.0, 2.0),
+            dt_s: a.dt_s,
+            unlocated_s,
+        });
+    }
+}
+
+/// The speed when it can be one.
+fn speed(speed_mps: Option<f32>) -> Result<f32, Refusal> {
+    let v = speed_mps.ok_or(Refusal::NoFix)?;
+    // NaN is in no range.
+    if (SPEED_LEAST_MPS..=SPEED_MOST_MPS).contains(&v) {
+        Ok(v.max(0.0))
+    } else {
+        Err(Refusal::NotFinite)
+    }
+}
+
+/// Refuses what the source itself calls too poor.
+fn inaccurate(sample: &Sample) -> Result<(), Refusal> {
+    let poor = sample
+        .position_sd_m
+        .is_some_and(|sd| sd > POSITION_SD_MOST_M)
+        || sample.speed_sd_mps.is_some_and(|sd| sd > SPEED_SD_MOST_MPS);
+    if poor {
+        Err(Refusal::Inaccurate)
+    } else {
+        Ok(())
+    }
+}
+
+/// Where the car is: as measured, or bridged on speed while the position is missing or repeated.
+fn place(
+    frame: &Frame,
+    position: Option<Position>,
+    speed_mps: f32,
+    dt_s: f32,
+    last: Option<Last>,
+) -> Result<Spot, Refusal> {
+    let why = match (position, last) {
+        (None, _) => Refusal::NoFix,
+        (Some(p), Some(l)) if l.raw == Some(p) && speed_mps > COURSE_LEAST_MPS => Refusal::Frozen,
+        (Some(p), _) => {
+            let (east_m, north_m) = frame.locate(p).ok_or(Refusal::Leap)?;
+            return Ok(Spot {
+                east_m,
+                north_m,
+                located: true,
+            });
+        }
+    };
+    let l = last.ok_or(why)?;
+    if l.unlocated_s + dt_s > BRIDGE_S {
+        return Err(why);
+    }
+    let metres = 0.5 * (l.speed_mps + speed_mps) * dt_s;
+    // The chord of the arc that the car turns meanwhile.
+    let (e, n) = l.direction_rad.map_or((0.0, 0.0), |d| {
+        let middle = d + 0.5 * l.turn_rps * dt_s;
+        (metres * libm::cosf(middle), metres * libm::sinf(middle))
+    });
+    Ok(Spot {
+        east_m: l.east_m + e,
+        north_m: l.north_m + n,
+        located: false,
+    })
+}
+
+/// Why a place and speed cannot follow the last one; none when they can.
+fn out_of_reach(last: &Last, spot: Spot, speed_mps: f32, dt_s: f32) -> Option<Refusal> {
+    let moved = hypot(spot.east_m - last.east_m, spot.north_m - last.north_m);
+    let reach = STRIDE * last.speed_mps.max(speed_mps) * dt_s + STRAY_M;
+    if moved > reach {
+        Some(Refusal::Leap)
+    } else if pushed(last.speed_mps, speed_mps, dt_s) {
+        Some(Refusal::NotFinite)
+    } else {
+        None
+    }
+}
+
+/// Whether no car could change its speed like that.
+fn pushed(from_mps: f32, to_mps: f32, dt_s: f32) -> bool {
+    (to_mps - from_mps).abs() > PUSH_MOST_MPS2 * dt_s + PUSH_NOISE_MPS
+}
+
+/// A field that is finite and in range; one that is not is counted.
+fn within(value: Option<f32>, least: f32, most: f32, dropped: &mut u32) -> Option<f32> {
+    let v = value?;
+    if (least..=most).contains(&v) {
+        return Some(v);
+    }
+    *dropped = dropped.saturating_add(1);
+    None
+}

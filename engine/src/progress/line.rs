@@ -1,0 +1,131 @@
+//! The reference line as a smooth curve: where a point lies beside it.
+
+use crate::math::sqrt;
+use crate::reference::ReferenceView;
+
+/// A place on the line: metres behind a node. Two small numbers instead of one large one, so that
+/// millimetres of progress are not lost on a line of many kilometres.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Mark {
+    pub(super) node: usize,
+    pub(super) along_m: f32,
+}
+
+/// How a point lies as seen from a mark.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sight {
+    /// Metres of progress from the mark to the foot of the point.
+    pub(super) ahead_m: f32,
+    /// Metres left of the line.
+    pub(super) left_m: f32,
+    /// The line's direction at the mark, a unit vector.
+    pub(super) along: (f32, f32),
+    /// One minus curvature times offset: how much shorter the line is than the car's path.
+    pub(super) shrink: f32,
+}
+
+/// The least [`Sight::shrink`] reckoned with: nearer to the centre of a bend the foot is no use.
+const SHRINK_LEAST: f32 = 0.3;
+/// The most reckoned with, far outside a tight bend.
+const SHRINK_MOST: f32 = 10.0;
+
+impl Mark {
+    /// The mark moved on along the line, backward when negative. Moves of more than a lap are cut.
+    pub(super) fn moved(self, line: &ReferenceView<'_>, by_m: f32) -> Self {
+        let count = line.nodes.len() as i32;
+        let spacing = line.spacing_m;
+        let along_m = self.along_m + by_m;
+        if along_m >= 0.0 && along_m < spacing {
+            return Self {
+                node: self.node,
+                along_m,
+            };
+        }
+        let nodes = (libm::floorf(along_m / spacing) as i32).clamp(-count, count);
+        let rest_m = (along_m - nodes as f32 * spacing).clamp(0.0, spacing);
+        let mut node = (self.node as i32).saturating_add(nodes);
+        if node < 0 {
+            node += count;
+        }
+        if node >= count {
+            node -= count;
+        }
+        Self {
+            node: node.max(0) as usize,
+            along_m: rest_m,
+        }
+    }
+
+    /// Metres from the start line, in `[0, length)`.
+    pub(super) fn progress_m(self, line: &ReferenceView<'_>) -> f32 {
+        let s = self.node as f32 * line.spacing_m + self.along_m;
+        if s < line.length_m() { s } else { 0.0 }
+    }
+
+    /// Metres past the start line, negative before it, the shorter way round.
+    pub(super) fn past_start_m(self, line: &ReferenceView<'_>) -> f32 {
+        let count = line.nodes.len() as i32;
+        let node = self.node as i32;
+        let node = if node > count / 2 { node - count } else { node };
+        node as f32 * line.spacing_m + self.along_m
+    }
+
+    /// How a point lies as seen from here; none on a line without nodes.
+    pub(super) fn sight(
+        self,
+        line: &ReferenceView<'_>,
+        east_m: f32,
+        north_m: f32,
+    ) -> Option<Sight> {
+        let nodes = line.nodes;
+        let last = nodes.len().checked_sub(1)?;
+        let next = if self.node >= last { 0 } else { self.node + 1 };
+        let after = if next >= last { 0 } else { next + 1 };
+        let before = if self.node == 0 { last } else { self.node - 1 };
+        let (a, o) = (nodes.get(before)?, nodes.get(self.node)?);
+        let (b, c) = (nodes.get(next)?, nodes.get(after)?);
+        let u = self.along_m / line.spacing_m;
+        let away = |mm: i32, from: i32| mm.wrapping_sub(from) as f32 * 1e-3;
+        let (e, te) = cubic(
+            u,
+            away(a.east_mm, o.east_mm),
+            away(b.east_mm, o.east_mm),
+            away(c.east_mm, o.east_mm),
+        );
+        let (n, tn) = cubic(
+            u,
+            away(a.north_mm, o.north_mm),
+            away(b.north_mm, o.north_mm),
+            away(c.north_mm, o.north_mm),
+        );
+        let length = sqrt(te * te + tn * tn).max(1e-3);
+        let along = (te / length, tn / length);
+        let (de, dn) = (
+            east_m - o.east_mm as f32 * 1e-3 - e,
+            north_m - o.north_mm as f32 * 1e-3 - n,
+        );
+        let left_m = dn * along.0 - de * along.1;
+        let (k0, k1) = (f32::from(o.curvature_e5), f32::from(b.curvature_e5));
+        let curvature_pm = (k0 + (k1 - k0) * u) * 1e-5;
+        let shrink = (1.0 - curvature_pm * left_m).clamp(SHRINK_LEAST, SHRINK_MOST);
+        Some(Sight {
+            ahead_m: (de * along.0 + dn * along.1) / shrink,
+            left_m,
+            along,
+            shrink,
+        })
+    }
+}
+
+/// Value and slope at `u` in `[0, 1]` of the cubic through 0 (at 0) and `b` (at 1) whose slopes
+/// there are half the way between the neighbours (Catmull-Rom).
+fn cubic(u: f32, a: f32, b: f32, c: f32) -> (f32, f32) {
+    let m0 = 0.5 * (b - a);
+    let m1 = 0.5 * c;
+    let k2 = 3.0 * b - 2.0 * m0 - m1;
+    let k3 = m0 + m1 - 2.0 * b;
+    (
+        u * (m0 + u * (k2 + u * k3)),
+        m0 + u * (2.0 * k2 + 3.0 * u * k3),
+    )
+}
