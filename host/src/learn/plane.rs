@@ -75,3 +75,50 @@ fn frame_at(lat_deg: f64, lon_deg: f64) -> Frame {
         north_lon2_m: (0.5 * across * cos * sin * unit * unit) as f32,
     }
 }
+
+/// A place of a frame's plane as a position; the inverse of [`Frame::locate`] to a millimetre or
+/// a unit of 1e-7 degree.
+pub fn position(frame: &Frame, east_m: f64, north_m: f64) -> Position {
+    match *frame {
+        Frame::Geodetic {
+            lat_e7,
+            lon_e7,
+            east_m: per_lon,
+            east_lat_m,
+            north_m: per_lat,
+            north_lon2_m,
+        } => {
+            let (mut lat, mut lon) = (0.0, 0.0);
+            for _ in 0..4 {
+                lat = (north_m - f64::from(north_lon2_m) * lon * lon) / f64::from(per_lat);
+                lon = east_m / (f64::from(per_lon) + f64::from(east_lat_m) * lat);
+            }
+            let turn = 3_600_000_000_i64;
+            let lon = (i64::from(lon_e7) + lon.round() as i64 + turn / 2).rem_euclid(turn);
+            Position::Geodetic {
+                lat_e7: lat_e7.saturating_add(lat.round() as i32),
+                lon_e7: (lon - turn / 2) as i32,
+            }
+        }
+        Frame::Local { east_mm, north_mm } => Position::Local {
+            east_mm: east_mm.saturating_add((east_m * 1e3).round() as i64),
+            north_mm: north_mm.saturating_add((north_m * 1e3).round() as i64),
+        },
+    }
+}
+
+/// A start line as `--start` takes it.
+pub fn start_text(frame: &Frame, east_m: f64, north_m: f64, bearing_deg: f64) -> String {
+    match position(frame, east_m, north_m) {
+        Position::Geodetic { lat_e7, lon_e7 } => format!(
+            "{:.7},{:.7},{bearing_deg:.1}",
+            f64::from(lat_e7) * 1e-7,
+            f64::from(lon_e7) * 1e-7
+        ),
+        Position::Local { east_mm, north_mm } => format!(
+            "{:.3},{:.3},{bearing_deg:.1}",
+            east_mm as f64 * 1e-3,
+            north_mm as f64 * 1e-3
+        ),
+    }
+}

@@ -1,0 +1,3 @@
+//! The commands of the program, one file each.
+
+pub mod check;

@@ -1,0 +1,199 @@
+//! A reference in words, for whoever has to trust it.
+
+use super::units::{Units, lap_time};
+use super::words::place;
+use crate::learn::plane;
+use cuepost_engine::reference::{CURVE_STEP_MPS, SourceKind};
+use cuepost_engine::{Corner, CornerKind, Frame, ReferenceView};
+use std::fmt::Write;
+
+/// The whole reference: where it comes from, its corners, what the car can do.
+pub fn reference(view: &ReferenceView<'_>, units: Units) -> String {
+    let mut out = String::new();
+    session(&mut out, view, units);
+    out.push('\n');
+    corners(&mut out, view, units);
+    landmarks(&mut out, view, units);
+    out.push('\n');
+    car(&mut out, view, units);
+    out
+}
+
+/// Writing to a string cannot fail.
+macro_rules! line {
+    ($out:expr, $($arg:tt)*) => {{ let _ = writeln!($out, $($arg)*); }};
+}
+
+fn or<'a>(text: &'a str, nothing: &'a str) -> &'a str {
+    if text.is_empty() { nothing } else { text }
+}
+
+fn session(out: &mut String, view: &ReferenceView<'_>, units: Units) {
+    let s = view.session;
+    line!(out, "reference   {}", or(&s.name, "(no name)"));
+    if !s.car.is_empty() {
+        line!(out, "car         {}", s.car);
+    }
+    if !s.conditions.is_empty() {
+        line!(out, "conditions  {}", s.conditions);
+    }
+    let computed = if s.computed {
+        ", computed for other conditions and not driven"
+    } else {
+        ""
+    };
+    line!(out, "lap time    {}{computed}", lap_time(s.lap_time_us));
+    let length = units.length(f64::from(view.length_m()));
+    let spacing = view.spacing_m;
+    line!(
+        out,
+        "line        {length} round, {} nodes every {spacing:.2} m",
+        view.nodes.len()
+    );
+    let kind = match s.source {
+        SourceKind::Unknown => "kind of source not stated",
+        SourceKind::Receiver => "satellite receiver",
+        SourceKind::Simulator => "simulator",
+    };
+    let pedals = if s.pedals {
+        "with pedals"
+    } else {
+        "without pedals"
+    };
+    line!(
+        out,
+        "source      {kind}, {:.0} samples a second, {pedals}, speed noise {:.3} m/s",
+        s.rate_hz,
+        s.speed_noise_mps
+    );
+    let origin = match view.frame {
+        Frame::Geodetic { .. } => "latitude and longitude",
+        Frame::Local { .. } => "plane metres of the source",
+    };
+    line!(out, "positions   {origin}");
+    if let Some(start) = start(view) {
+        line!(out, "start line  --start {start}");
+    }
+}
+
+/// The start line as `--start` takes it; none without a line.
+pub fn start(view: &ReferenceView<'_>) -> Option<String> {
+    let (first, next) = (view.nodes.first()?, view.nodes.get(1)?);
+    let last = view.nodes.last()?;
+    let (east, north) = (
+        f64::from(next.east_mm) - f64::from(last.east_mm),
+        f64::from(next.north_mm) - f64::from(last.north_mm),
+    );
+    let bearing = east.atan2(north).to_degrees().rem_euclid(360.0);
+    Some(plane::start_text(
+        &view.frame,
+        f64::from(first.east_mm) * 1e-3,
+        f64::from(first.north_mm) * 1e-3,
+        bearing,
+    ))
+}
+
+/// How a corner is driven.
+pub fn kind(kind: CornerKind) -> &'static str {
+    match kind {
+        CornerKind::Braked => "braked",
+        CornerKind::Lifted => "lifted",
+        CornerKind::Flat => "flat",
+    }
+}
+
+fn corners(out: &mut String, view: &ReferenceView<'_>, units: Units) {
+    line!(
+        out,
+        "corner        kind         brake or lift   slowest at        speed   throttle       exit"
+    );
+    for (c, number) in view.corners.iter().zip(1..) {
+        corner(out, view, c, number, units);
+    }
+    if view.corners.is_empty() {
+        line!(
+            out,
+            "(none found: nowhere is the speed lost that a corner costs)"
+        );
+    }
+}
+
+fn corner(out: &mut String, view: &ReferenceView<'_>, c: &Corner, number: usize, units: Units) {
+    let hand = if c.turn > 0 { "left" } else { "right" };
+    let spread = |sd: f32| {
+        if c.spread.laps > 1 && sd > 0.0 {
+            format!("±{sd:.1}")
+        } else {
+            String::new()
+        }
+    };
+    let at = |m: Option<cuepost_engine::Measured>, sd: f32| match m {
+        Some(m) => format!("{:.0} m{}", m.value, spread(sd)),
+        None => "-".to_owned(),
+    };
+    let facts = &c.facts;
+    let slowest = facts
+        .slowest_mps
+        .map_or_else(|| view.speed_mps(c.apex_m), |m| m.value);
+    let exit = facts
+        .exit_mps
+        .map_or_else(|| view.speed_mps(c.exit_m), |m| m.value);
+    line!(
+        out,
+        "{number:>3} {hand:<5}     {:<8} {:>17} {:>12} {:>12} {:>10} {:>10}  {}",
+        kind(c.kind),
+        at(facts.brake_m, c.spread.brake_m),
+        format!("{:.0} m", facts.slowest_m.map_or(c.apex_m, |m| m.value)),
+        units.speed(slowest.into()),
+        at(facts.throttle_m, c.spread.throttle_m),
+        units.speed(exit.into()),
+        c.name
+    );
+    if let Some(brake) = facts.brake_m
+        && let Some(place) = place(view, brake.value, units)
+    {
+        line!(out, "              brakes {place}");
+    }
+    if !c.note.is_empty() {
+        line!(out, "              {}", c.note);
+    }
+}
+
+fn landmarks(out: &mut String, view: &ReferenceView<'_>, units: Units) {
+    if view.landmarks.is_empty() {
+        return;
+    }
+    line!(out, "\nlandmarks");
+    for l in view.landmarks {
+        let side = match l.side {
+            1 => "left",
+            -1 => "right",
+            _ => "across",
+        };
+        let at = units.length(f64::from(l.progress_m));
+        line!(out, "{at:>10}  {side:<6}  {}", l.name);
+    }
+}
+
+fn car(out: &mut String, view: &ReferenceView<'_>, units: Units) {
+    line!(
+        out,
+        "the car           coasting  full throttle   braking   cornering"
+    );
+    let slowest = view.nodes.iter().map(|n| n.speed_cmps).min().unwrap_or(0);
+    let fastest = view.nodes.iter().map(|n| n.speed_cmps).max().unwrap_or(0);
+    let step = 2.0 * CURVE_STEP_MPS;
+    let mut speed = (f32::from(slowest) * 0.01 / step).floor() * step;
+    while speed <= f32::from(fastest) * 0.01 {
+        line!(
+            out,
+            "at {:>10}   {:>10} {:>14} {:>9} {:>11}",
+            units.speed(speed.into()),
+            units.deceleration(view.car.coast_mps2(speed).into()),
+            units.deceleration(view.car.full_mps2(speed).into()),
+            units.deceleration(view.car.brake_mps2(speed).into()),
+            units.deceleration(view.car.lateral_mps2(speed).into()),
+        );
+        speed += step;
+    }
+}
