@@ -8,3 +8,4 @@ pub mod page;
 pub mod record;
 pub mod reference_file;
 pub mod report;
+pub mod source;

@@ -15,10 +15,10 @@ const CONTINUOUS_US: core::ops::RangeInclusive<i64> = -10 * SECOND_US..=60 * SEC
 /// Dates farther apart than this are a correction, not a break in the stream.
 const DAYS_MAX: i32 = 400;
 /// So many late epochs in a row, rising among themselves, are a source that started again.
-const LATE_RUN: u8 = 3;
+pub const LATE_RUN: u8 = 3;
 /// Session time that passes over a restart, whose true length nobody knows: longer than any gap
 /// that is bridged.
-const RESTART_GAP_US: u64 = 10_000_000;
+pub const RESTART_GAP_US: u64 = 10_000_000;
 
 /// A moment as a receiver states it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -19,7 +19,7 @@ mod nmea;
 mod stats;
 mod ubx;
 
-pub use clock::Stamp;
+pub use clock::{LATE_RUN, RESTART_GAP_US, Stamp};
 pub use stats::{Counts, Reason, Tally};
 
 use crate::sample::Sample;

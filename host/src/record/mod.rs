@@ -7,6 +7,7 @@
 mod reader;
 mod writer;
 
+pub(crate) use reader::words;
 pub use reader::{Fault, Reader};
 pub use writer::{Pace, Target, Writer};
 

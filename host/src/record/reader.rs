@@ -39,7 +39,8 @@ pub enum Fault {
     },
 }
 
-fn words(why: &Refused) -> String {
+/// Why a frame was refused, in words.
+pub(crate) fn words(why: &Refused) -> String {
     match why {
         Refused::Overlong => "longer than any message; skipped".into(),
         Refused::Cut | Refused::Short => "not a whole message; skipped".into(),

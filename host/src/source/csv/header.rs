@@ -1,0 +1,410 @@
+//! Finds the names of a table's columns, its separator and its decimal sign.
+//!
+//! The names need not be the first line: the first line counts that names a time and a speed or a
+//! place. Lines above it are left out, and so is a line of units below it.
+
+use super::names::{self, Channel};
+use super::number::{Decimal, bare};
+use crate::source::report::{Fault, Place, SourceError};
+
+/// So many lines may stand above the names.
+const PREAMBLE_MAX: usize = 200;
+/// So many rows are looked at for the decimal sign.
+const ROWS_SEEN: usize = 1000;
+/// The separators there are.
+const SEPARATORS: [u8; 3] = *b";\t,";
+
+/// A wish of the user: this column is that channel.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mapping {
+    channel: Channel,
+    source: String,
+}
+
+impl Mapping {
+    /// Reads `time_s=Zeit`: a name of the accepted ones, then the column's own.
+    pub fn parse(text: &str) -> Result<Self, SourceError> {
+        let option = |words: String| SourceError::new(None, Fault::Option(words));
+        let (target, source) = text.split_once('=').ok_or_else(|| {
+            option(format!(
+                "--column {text}: write NAME=COLUMN, for instance time_s=Zeit"
+            ))
+        })?;
+        let (_, channel) = names::channel(target, None).ok_or_else(|| {
+            option(format!(
+                "--column {text}: `{target}` is none of the names there are: {}",
+                names::all()
+            ))
+        })?;
+        Ok(Self {
+            channel,
+            source: source.trim().to_owned(),
+        })
+    }
+}
+
+/// A column that is used.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Column {
+    /// Its own name.
+    pub name: String,
+    /// What it holds.
+    pub channel: Channel,
+}
+
+/// How a table is laid out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Header {
+    /// What stands between cells.
+    pub separator: u8,
+    /// What stands before decimals.
+    pub decimal: Decimal,
+    /// For each column, what it is used for.
+    pub columns: Vec<Option<Column>>,
+    /// Names of columns that are not used.
+    pub ignored: Vec<String>,
+    /// The line of the names, from 1.
+    pub line: u64,
+    /// True when a line of units follows.
+    pub units: bool,
+    /// Where the rows begin, bytes from the start of the table.
+    pub rows_at: usize,
+    /// The line of the first row, from 1.
+    pub rows_line: u64,
+}
+
+impl Header {
+    /// Separator and decimal sign, in words.
+    pub fn words(&self) -> String {
+        let separator = match self.separator {
+            b';' => "semicolons",
+            b'\t' => "tabs",
+            _ => "commas",
+        };
+        let decimal = match self.decimal {
+            Decimal::Point => "a point",
+            Decimal::Comma => "a comma",
+        };
+        let units = if self.units { ", units below them" } else { "" };
+        format!(
+            "names in line {}{units}; values apart by {separator}, decimals with {decimal}",
+            self.line
+        )
+    }
+}
+
+/// A line with its number from 1 and the offset behind it.
+#[derive(Clone, Copy)]
+struct Line<'a> {
+    number: u64,
+    end: usize,
+    bytes: &'a [u8],
+}
+
+/// What one line is, read with one separator.
+struct Reading {
+    separator: u8,
+    names: Vec<String>,
+    channels: Vec<Option<(usize, Channel)>>,
+    /// Names that would be known with a unit.
+    lacking: usize,
+    units: bool,
+}
+
+impl Reading {
+    fn known(&self) -> usize {
+        self.channels.iter().flatten().count()
+    }
+
+    fn has(&self, test: impl Fn(Channel) -> bool) -> bool {
+        self.channels.iter().flatten().any(|&(_, c)| test(c))
+    }
+
+    fn suffices(&self) -> bool {
+        let place = (self.has(|c| c == Channel::Lat) && self.has(|c| c == Channel::Lon))
+            || (self.has(|c| c == Channel::East) && self.has(|c| c == Channel::North));
+        let speed = self.has(|c| matches!(c, Channel::Speed(_)));
+        self.has(|c| matches!(c, Channel::Time(_))) && (place || speed)
+    }
+}
+
+/// Finds the header in the head of a table; `None` when more of it is needed, which cannot be when
+/// `whole` says that there is no more.
+pub fn find(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<Header>, SourceError> {
+    let lines = lines(head, whole);
+    let mut best: Option<(Line<'_>, Reading)> = None;
+    for (at, &line) in lines.iter().enumerate().take(PREAMBLE_MAX) {
+        let below = lines.get(at + 1..).unwrap_or_default();
+        let below = below
+            .iter()
+            .find(|line| !line.bytes.trim_ascii().is_empty());
+        let Some(reading) = SEPARATORS
+            .iter()
+            .map(|&separator| read(line.bytes, below.map(|l| l.bytes), separator, mappings))
+            .reduce(|a, b| {
+                if b.known() + b.lacking > a.known() + a.lacking {
+                    b
+                } else {
+                    a
+                }
+            })
+        else {
+            continue;
+        };
+        if reading.suffices() {
+            if below.is_none() && !whole {
+                return Ok(None);
+            }
+            return header(
+                reading,
+                line,
+                lines.get(at + 1..).unwrap_or_default(),
+                mappings,
+            )
+            .map(Some);
+        }
+        let better = best
+            .as_ref()
+            .is_none_or(|(_, b)| reading.known() + reading.lacking > b.known() + b.lacking);
+        if better {
+            best = Some((line, reading));
+        }
+    }
+    if !whole && lines.len() < PREAMBLE_MAX {
+        return Ok(None);
+    }
+    Err(missing(best))
+}
+
+fn lines(head: &[u8], whole: bool) -> Vec<Line<'_>> {
+    let mut lines = Vec::new();
+    let mut start = 0;
+    let ends = head.iter().enumerate().filter(|(_, b)| **b == b'\n');
+    for (number, (end, _)) in (1..).zip(ends.take(PREAMBLE_MAX + ROWS_SEEN)) {
+        let bytes = head.get(start..end).unwrap_or_default();
+        start = end + 1;
+        lines.push(Line {
+            number,
+            end: start,
+            bytes: bytes.strip_suffix(b"\r").unwrap_or(bytes),
+        });
+    }
+    if whole && start < head.len() && lines.len() < PREAMBLE_MAX + ROWS_SEEN {
+        lines.push(Line {
+            number: lines.len() as u64 + 1,
+            end: head.len(),
+            bytes: head.get(start..).unwrap_or_default(),
+        });
+    }
+    lines
+}
+
+fn text(cell: &[u8]) -> String {
+    String::from_utf8_lossy(bare(cell)).into_owned()
+}
+
+fn read(line: &[u8], below: Option<&[u8]>, separator: u8, mappings: &[Mapping]) -> Reading {
+    let names: Vec<String> = cells(line, separator).map(text).collect();
+    let below: Vec<String> = below
+        .map(|below| cells(below, separator).map(text).collect())
+        .unwrap_or_default();
+    let units = below.iter().all(|cell| names::is_unit(cell))
+        && below
+            .iter()
+            .any(|cell| !cell.is_empty() && cell.parse::<f64>().is_err());
+    let channels: Vec<_> = names
+        .iter()
+        .enumerate()
+        .map(|(at, name)| {
+            let mapped = mappings.iter().find(|m| same_name(&m.source, name));
+            let unit = if units { below.get(at) } else { None };
+            match mapped {
+                // Before any name of the table.
+                Some(mapping) => Some((0, mapping.channel)),
+                None => names::channel(name, unit.map(String::as_str)),
+            }
+        })
+        .collect();
+    let lacking = names.iter().filter(|name| names::lacks_unit(name)).count();
+    Reading {
+        separator,
+        names,
+        channels,
+        lacking,
+        units,
+    }
+}
+
+fn same_name(a: &str, b: &str) -> bool {
+    a == b || a.to_lowercase() == b.to_lowercase()
+}
+
+fn header(
+    reading: Reading,
+    line: Line<'_>,
+    below: &[Line<'_>],
+    mappings: &[Mapping],
+) -> Result<Header, SourceError> {
+    let place = Some(Place::line(line.number));
+    for mapping in mappings {
+        if !reading
+            .names
+            .iter()
+            .any(|name| same_name(&mapping.source, name))
+        {
+            let words = format!(
+                "no column `{}`; the columns are {}",
+                mapping.source,
+                reading.names.join(", ")
+            );
+            return Err(SourceError::new(place, Fault::Columns(words)));
+        }
+    }
+    let mut columns: Vec<Option<Column>> = Vec::new();
+    let mut ignored = Vec::new();
+    for (at, (name, found)) in reading.names.iter().zip(&reading.channels).enumerate() {
+        let used = found.filter(|&found| !is_second(&reading, at, found));
+        if let Some((_, channel)) = used {
+            let before = |c: &Column| kind(c.channel) == kind(channel);
+            if let Some(twin) = columns.iter().flatten().find(|c| before(c)) {
+                let words = format!(
+                    "`{}` and `{name}` would both be the same; say which with --column",
+                    twin.name
+                );
+                return Err(SourceError::new(place, Fault::Ambiguous(words)));
+            }
+        } else if !name.is_empty() {
+            ignored.push(name.clone());
+        }
+        columns.push(used.map(|(_, channel)| Column {
+            name: name.clone(),
+            channel,
+        }));
+    }
+    let mut rows = below
+        .iter()
+        .skip_while(|line| line.bytes.trim_ascii().is_empty());
+    let (mut rows_at, mut rows_line) = (line.end, line.number + 1);
+    if reading.units
+        && let Some(units) = rows.next()
+    {
+        (rows_at, rows_line) = (units.end, units.number + 1);
+    }
+    let rows: Vec<Line<'_>> = rows.copied().collect();
+    Ok(Header {
+        separator: reading.separator,
+        decimal: decimal(&rows, reading.separator, &columns)?,
+        columns,
+        ignored,
+        line: line.number,
+        units: reading.units,
+        rows_at,
+        rows_line,
+    })
+}
+
+/// The kind of a channel, whatever its unit.
+fn kind(channel: Channel) -> std::mem::Discriminant<Channel> {
+    std::mem::discriminant(&channel)
+}
+
+/// True when a column is left out for one that says the same by a better name, or when the place is
+/// given twice: latitude and longitude are then used.
+fn is_second(reading: &Reading, at: usize, (rank, channel): (usize, Channel)) -> bool {
+    let plane = matches!(channel, Channel::East | Channel::North);
+    let globe = reading.has(|c| c == Channel::Lat) && reading.has(|c| c == Channel::Lon);
+    let better = reading.channels.iter().enumerate().any(|(other, found)| {
+        other != at && found.is_some_and(|(r, c)| kind(c) == kind(channel) && r < rank)
+    });
+    better || (plane && globe)
+}
+
+/// The decimal sign of the rows: a point unless the cells that are used have commas.
+fn decimal(
+    rows: &[Line<'_>],
+    separator: u8,
+    columns: &[Option<Column>],
+) -> Result<Decimal, SourceError> {
+    let (mut points, mut commas) = (None, None);
+    for row in rows {
+        for (cell, _) in cells(row.bytes, separator)
+            .zip(columns)
+            .filter(|(_, column)| column.is_some())
+        {
+            // The last of the two signs is the decimal one.
+            match bare(cell).iter().rev().find(|b| **b == b'.' || **b == b',') {
+                Some(b'.') => points = points.or(Some(row.number)),
+                Some(_) => commas = commas.or(Some(row.number)),
+                None => {}
+            }
+        }
+    }
+    match (points, commas) {
+        (Some(point), Some(comma)) => {
+            let words = format!(
+                "decimals with a comma here, with a point in line {}; write them all alike",
+                if comma > point { point } else { comma }
+            );
+            let place = Place::line(point.max(comma));
+            Err(SourceError::new(Some(place), Fault::Ambiguous(words)))
+        }
+        (None, Some(_)) => Ok(Decimal::Comma),
+        _ => Ok(Decimal::Point),
+    }
+}
+
+/// What to say when no line names what is needed.
+fn missing(best: Option<(Line<'_>, Reading)>) -> SourceError {
+    let Some((line, reading)) = best.filter(|(_, r)| r.known() + r.lacking >= 2) else {
+        let words = "no line names columns such as time_s and speed_mps or lat_deg and lon_deg";
+        return SourceError::new(None, Fault::Columns(words.to_owned()));
+    };
+    let time = reading.has(|c| matches!(c, Channel::Time(_)));
+    let lacks = if time { "a speed or a place" } else { "a time" };
+    let example = if time { "speed_kmh" } else { "time_s" };
+    let bare: Vec<&str> = reading
+        .names
+        .iter()
+        .filter(|name| names::lacks_unit(name))
+        .map(String::as_str)
+        .collect();
+    let hint = match bare.first() {
+        Some(name) => format!("`{name}` lacks its unit: --column {example}={name}"),
+        None => format!("name one with --column {example}=COLUMN"),
+    };
+    let words = format!(
+        "no column with {lacks}; the columns are {}. {hint}",
+        reading.names.join(", ")
+    );
+    SourceError::new(Some(Place::line(line.number)), Fault::Columns(words))
+}
+
+/// The cells of a line; a separator within quotes is none.
+pub fn cells(line: &[u8], separator: u8) -> impl Iterator<Item = &[u8]> {
+    let mut rest = Some(line);
+    std::iter::from_fn(move || {
+        let line = rest?;
+        let (cell, tail) = cell(line, separator);
+        rest = tail;
+        Some(cell)
+    })
+}
+
+/// The first cell and what follows its separator.
+#[inline]
+pub fn cell(line: &[u8], separator: u8) -> (&[u8], Option<&[u8]>) {
+    let skip = if line.first() == Some(&b'"') {
+        let inner = line.get(1..).unwrap_or_default();
+        inner.iter().position(|b| *b == b'"').map_or(0, |at| at + 2)
+    } else {
+        0
+    };
+    let open = line.get(skip..).unwrap_or_default();
+    match open.iter().position(|b| *b == separator) {
+        Some(at) => {
+            let (cell, tail) = line.split_at(skip + at);
+            (cell, tail.get(1..))
+        }
+        None => (line, None),
+    }
+}
