@@ -69,6 +69,15 @@ impl Engine {
         &self.events
     }
 
+    /// Ends the session: the facts of a corner left behind that waited for late changes.
+    pub fn finish(&mut self, reference: &ReferenceView<'_>) -> &[Event] {
+        self.events.clear();
+        if let Some(facts) = self.passages.finish(reference) {
+            push(&mut self.events, Event::Corner(facts));
+        }
+        &self.events
+    }
+
     fn follow(&mut self, reference: &ReferenceView<'_>, admitted: &Admitted) {
         if admitted.broken {
             self.cut();

@@ -6,6 +6,8 @@
 
 mod cause;
 mod deviation;
+#[cfg(test)]
+mod tests;
 
 pub use deviation::{Deviation, Deviations};
 

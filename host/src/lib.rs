@@ -1,5 +1,6 @@
 //! The host side of Cuepost: read recordings, build references, replay, tune, watch, debrief.
 
+pub mod cli;
 pub mod durable;
 pub mod geodesy;
 pub mod learn;
@@ -7,5 +8,6 @@ pub mod live;
 pub mod page;
 pub mod record;
 pub mod reference_file;
+pub mod replay;
 pub mod report;
 pub mod source;

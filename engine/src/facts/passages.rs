@@ -75,7 +75,8 @@ impl Passages {
         finished
     }
 
-    fn finish(&mut self, reference: &ReferenceView<'_>) -> Option<Facts> {
+    /// The facts of the passage left behind, without waiting any longer.
+    pub fn finish(&mut self, reference: &ReferenceView<'_>) -> Option<Facts> {
         let (passage, _) = self.left.take()?;
         Some(passage.complete(reference))
     }

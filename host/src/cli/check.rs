@@ -1,7 +1,7 @@
 //! `cuepost check`: what a file is and what is wrong with it.
 
-use cuepost_host::report::{Units, reference};
-use cuepost_host::{record, reference_file};
+use crate::report::{Units, reference};
+use crate::{record, reference_file};
 use std::io::Read;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -11,7 +11,7 @@ use std::process::ExitCode;
 /// A reference is printed in words: lap, start line, corners, what the car can do.
 ///
 /// Example: cuepost check club-circuit.ref
-#[derive(clap::Args)]
+#[derive(Debug, clap::Args)]
 pub struct Args {
     /// The file.
     file: PathBuf,

@@ -1,3 +1,54 @@
-//! The commands of the program, one file each.
+//! The command line: one file a command, each with its arguments and `run`.
 
 pub mod check;
+pub mod replay;
+
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// Exit code for input that can't be used: one line on standard error says what and where.
+pub const BAD_INPUT: u8 = 2;
+
+/// Tells a driver, corner by corner, what to do differently.
+#[derive(Debug, Parser)]
+#[command(name = "cuepost", version, about, max_term_width = 100)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Check(check::Args),
+    Replay(replay::Args),
+}
+
+impl Cli {
+    /// Runs the command that was asked for.
+    pub fn run(&self) -> anyhow::Result<ExitCode> {
+        match &self.command {
+            Command::Check(args) => check::run(args),
+            Command::Replay(args) => replay::run(args),
+        }
+    }
+}
+
+/// One clear line for an error and exit code 2; a reader that went away is no error.
+pub fn exit_with(result: anyhow::Result<ExitCode>) -> ExitCode {
+    match result {
+        Ok(code) => code,
+        Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("cuepost: {error:#}");
+            ExitCode::from(BAD_INPUT)
+        }
+    }
+}
+
+fn is_closed_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause
+            .downcast_ref::<std::io::Error>()
+            .is_some_and(|e| e.kind() == std::io::ErrorKind::BrokenPipe)
+    })
+}

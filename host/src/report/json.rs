@@ -205,6 +205,11 @@ struct CornerObject {
     loss_exit_sd_s: Option<f64>,
 }
 
+/// The facts of a corner under the same names, for tables.
+pub fn corner_row(facts: &Facts) -> impl Serialize + use<> {
+    corner(facts)
+}
+
 fn corner(f: &Facts) -> CornerObject {
     let value = |m: Option<Measured>| m.and_then(|m| round(m.value, 1e4));
     let sd = |m: Option<Measured>| m.and_then(|m| round(m.sd, 1e4));

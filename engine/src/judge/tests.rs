@@ -1,0 +1,284 @@
+//! Every row of the decision table (docs/METHOD.md), as a coach would tell it.
+
+use super::*;
+use crate::facts::Measured;
+use crate::reference::{CarCurves, Frame, Node, ReferenceView, Session};
+
+fn m(value: f32) -> Option<Measured> {
+    Some(Measured::new(value, 0.05))
+}
+
+/// What the reference driver does: a left-hander after a straight.
+fn good() -> Facts {
+    Facts {
+        lap: 2,
+        corner: 1,
+        kind: CornerKind::Braked,
+        usable: true,
+        brake_m: m(100.0),
+        brake_mps: m(60.0),
+        peak_decel_mps2: m(12.0),
+        mean_decel_mps2: m(10.0),
+        turn_in_m: m(170.0),
+        release_m: m(195.0),
+        trail_m: m(25.0),
+        slowest_m: m(200.0),
+        slowest_mps: m(25.0),
+        apex_mps: m(25.0),
+        throttle_m: m(205.0),
+        full_m: m(230.0),
+        lifts: 0,
+        lift_s: m(0.0),
+        coast_s: m(0.2),
+        offset_slowest_m: m(0.0),
+        offset_exit_m: m(0.0),
+        exit_mps: m(34.0),
+        loss_entry_s: m(0.0),
+        loss_middle_s: m(0.0),
+        loss_exit_s: m(0.0),
+    }
+}
+
+fn told_in(kind: CornerKind, change: impl FnOnce(&mut Facts)) -> Option<(Phase, Advice)> {
+    let corner = Corner { kind, turn: 1, facts: Facts { kind, ..good() }, ..Corner::default() };
+    let nodes = [Node::default(); 400];
+    let (car, session) = (CarCurves::default(), Session::default());
+    let reference = ReferenceView {
+        frame: Frame::Local { east_mm: 0, north_mm: 0 },
+        spacing_m: 5.0,
+        nodes: &nodes,
+        corners: core::slice::from_ref(&corner),
+        landmarks: &[],
+        car: &car,
+        session: &session,
+    };
+    let mut facts = Facts { kind, ..good() };
+    change(&mut facts);
+    judge(&reference, &corner, &facts, &Thresholds::DEFAULT, Allowance::default())
+        .map(|v| (v.phase, v.advice))
+}
+
+fn told(change: impl FnOnce(&mut Facts)) -> Option<(Phase, Advice)> {
+    told_in(CornerKind::Braked, change)
+}
+
+fn lose(f: &mut Facts, entry: f32, middle: f32, exit: f32) {
+    let part = |s| Some(Measured::new(s, 0.005));
+    f.loss_entry_s = part(entry);
+    f.loss_middle_s = part(middle);
+    f.loss_exit_s = part(exit);
+}
+
+#[test]
+fn as_good_as_the_reference_is_silence() {
+    assert_eq!(told(|_| {}), None);
+}
+
+#[test]
+fn different_but_not_slower_is_silence() {
+    assert_eq!(told(|f| f.brake_m = m(80.0)), None);
+}
+
+#[test]
+fn slower_without_a_cause_is_silence() {
+    assert_eq!(told(|f| lose(f, 0.1, 0.1, 0.1)), None);
+}
+
+#[test]
+fn too_deep_wide_and_late_on_the_throttle_is_the_brakes_fault() {
+    let cue = told(|f| {
+        f.brake_m = m(112.0);
+        f.offset_slowest_m = m(-2.5);
+        f.slowest_mps = m(23.0);
+        f.throttle_m = m(225.0);
+        lose(f, -0.05, 0.1, 0.3);
+    });
+    assert_eq!(cue, Some((Phase::Brake, Advice::Sooner)));
+}
+
+#[test]
+fn too_fast_in_and_late_on_the_throttle_is_rotation_slower() {
+    let cue = told(|f| {
+        f.slowest_mps = m(27.0);
+        f.apex_mps = m(27.5);
+        f.offset_exit_m = m(-2.5);
+        f.throttle_m = m(225.0);
+        lose(f, -0.02, -0.02, 0.3);
+    });
+    assert_eq!(cue, Some((Phase::Rotation, Advice::Slower)));
+}
+
+#[test]
+fn over_slowed_with_a_good_exit_is_rotation_faster() {
+    let cue = told(|f| {
+        f.slowest_mps = m(22.5);
+        f.apex_mps = m(22.6);
+        f.brake_m = m(93.0);
+        lose(f, 0.06, 0.12, 0.02);
+    });
+    assert_eq!(cue, Some((Phase::Rotation, Advice::Faster)));
+}
+
+#[test]
+fn early_at_equal_deceleration_is_brake_later() {
+    let cue = told(|f| {
+        f.brake_m = m(85.0);
+        lose(f, 0.2, 0.02, 0.0);
+    });
+    assert_eq!(cue, Some((Phase::Brake, Advice::Later)));
+}
+
+#[test]
+fn early_and_soft_is_brake_harder() {
+    let cue = told(|f| {
+        f.brake_m = m(80.0);
+        f.mean_decel_mps2 = m(8.0);
+        lose(f, 0.25, 0.02, 0.0);
+    });
+    assert_eq!(cue, Some((Phase::Brake, Advice::Harder)));
+}
+
+#[test]
+fn hard_without_need_is_brake_softer() {
+    let cue = told(|f| {
+        f.mean_decel_mps2 = m(12.0);
+        lose(f, 0.15, 0.02, 0.0);
+    });
+    assert_eq!(cue, Some((Phase::Brake, Advice::Softer)));
+}
+
+#[test]
+fn trail_too_long_or_too_short_is_told_by_the_middle() {
+    let long = told(|f| {
+        f.trail_m = m(45.0);
+        lose(f, 0.0, 0.15, 0.02);
+    });
+    let short = told(|f| {
+        f.trail_m = m(8.0);
+        lose(f, 0.0, 0.15, 0.02);
+    });
+    assert_eq!(long, Some((Phase::Trail, Advice::Shorter)));
+    assert_eq!(short, Some((Phase::Trail, Advice::Longer)));
+}
+
+#[test]
+fn the_line_in_the_middle() {
+    // A left-hander: its outside is to the right, negative.
+    let wide = told(|f| {
+        f.offset_slowest_m = m(-2.5);
+        lose(f, 0.0, 0.12, 0.02);
+    });
+    let tight = told(|f| {
+        f.offset_slowest_m = m(2.5);
+        lose(f, 0.0, 0.12, 0.02);
+    });
+    assert_eq!(wide, Some((Phase::Rotation, Advice::Tighter)));
+    assert_eq!(tight, Some((Phase::Rotation, Advice::Wider)));
+}
+
+#[test]
+fn late_throttle_alone_is_throttle_sooner() {
+    let cue = told(|f| {
+        f.throttle_m = m(220.0);
+        f.slowest_mps = m(23.5);
+        f.slowest_m = m(214.0);
+        lose(f, 0.0, 0.02, 0.2);
+    });
+    assert_eq!(cue, Some((Phase::Throttle, Advice::Sooner)));
+}
+
+#[test]
+fn early_throttle_that_runs_wide_is_throttle_later() {
+    let cue = told(|f| {
+        f.throttle_m = m(192.0);
+        f.offset_exit_m = m(-2.5);
+        f.exit_mps = m(32.0);
+        lose(f, 0.0, 0.0, 0.2);
+    });
+    assert_eq!(cue, Some((Phase::Throttle, Advice::Later)));
+}
+
+#[test]
+fn a_lift_once_on_the_throttle_is_steady() {
+    let cue = told(|f| {
+        f.lifts = 1;
+        f.lift_s = m(0.15);
+        lose(f, 0.0, 0.0, 0.2);
+    });
+    assert_eq!(cue, Some((Phase::Throttle, Advice::Steady)));
+}
+
+#[test]
+fn slow_to_full_throttle_is_fuller() {
+    let cue = told(|f| {
+        f.full_m = m(265.0);
+        lose(f, 0.0, 0.0, 0.2);
+    });
+    assert_eq!(cue, Some((Phase::Throttle, Advice::Fuller)));
+}
+
+#[test]
+fn road_left_at_the_exit_is_more_road() {
+    let cue = told(|f| {
+        f.offset_exit_m = m(2.5);
+        lose(f, 0.0, 0.0, 0.15);
+    });
+    assert_eq!(cue, Some((Phase::Throttle, Advice::MoreRoad)));
+}
+
+#[test]
+fn coasting_is_named_by_what_it_cost() {
+    let cue = told(|f| {
+        f.throttle_m = m(222.0);
+        f.coast_s = m(0.9);
+        lose(f, 0.0, 0.02, 0.2);
+    });
+    assert_eq!(cue, Some((Phase::Throttle, Advice::Sooner)));
+}
+
+#[test]
+fn faster_than_the_reference_is_better_whatever_differs() {
+    let cue = told(|f| {
+        f.brake_m = m(112.0);
+        lose(f, -0.15, 0.0, 0.0);
+    });
+    assert_eq!(cue, Some((Phase::Straight, Advice::Better)));
+}
+
+#[test]
+fn lifted_and_flat_corners_know_only_a_larger_lift() {
+    let larger = |f: &mut Facts| {
+        f.kind = CornerKind::Lifted;
+        f.slowest_mps = m(22.0);
+        f.apex_mps = m(22.0);
+        f.brake_m = m(70.0);
+        lose(f, 0.1, 0.1, 0.0);
+    };
+    let want = Some((Phase::Brake, Advice::SmallerLift));
+    assert_eq!(told_in(CornerKind::Lifted, larger), want);
+    assert_eq!(told_in(CornerKind::Flat, larger), want);
+    let line_only = |f: &mut Facts| {
+        f.offset_exit_m = m(3.0);
+        lose(f, 0.0, 0.1, 0.1);
+    };
+    assert_eq!(told_in(CornerKind::Flat, line_only), None);
+}
+
+#[test]
+fn a_spoilt_corner_is_not_judged() {
+    let cue = told(|f| {
+        f.usable = false;
+        f.brake_m = m(85.0);
+        lose(f, 0.3, 0.0, 0.0);
+    });
+    assert_eq!(cue, None);
+}
+
+#[test]
+fn a_difference_within_its_own_uncertainty_does_not_count() {
+    let cue = told(|f| {
+        f.brake_m = Some(Measured::new(85.0, 8.0));
+        lose(f, 0.2, 0.0, 0.0);
+    });
+    assert_eq!(cue, None);
+}

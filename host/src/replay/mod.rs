@@ -1,0 +1,67 @@
+//! Runs the engine over a recording. The engine does the work; this counts and hands on.
+
+pub mod table;
+pub mod text;
+
+use cuepost_engine::gate::REFUSALS;
+use cuepost_engine::{Config, Engine, Event, ReferenceView, Sample};
+
+/// What a replay went through.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Summary {
+    /// Samples read.
+    pub samples: u64,
+    /// Source time of the first sample, microseconds.
+    pub start_us: u64,
+    /// Source time of the last one.
+    pub end_us: u64,
+    /// Refused by the gate, by reason.
+    pub refused: [u32; REFUSALS],
+    /// Laps that ended.
+    pub laps: u32,
+    /// Cues given.
+    pub cues: u32,
+}
+
+/// Feeds samples to an engine and hands every event on, with the source time of the first sample.
+///
+/// Stops at the first error of the source and returns it beside what was done before; whatever
+/// was read until then has been told.
+pub fn replay<E, F>(
+    samples: impl Iterator<Item = Result<Sample, E>>,
+    reference: &ReferenceView<'_>,
+    config: Config,
+    mut on_event: F,
+) -> (Summary, Option<E>)
+where
+    F: FnMut(&Event, u64),
+{
+    let mut engine = Engine::new(config);
+    let mut summary = Summary::default();
+    let mut fault = None;
+    for sample in samples {
+        let sample = match sample {
+            Ok(sample) => sample,
+            Err(error) => {
+                fault = Some(error);
+                break;
+            }
+        };
+        if summary.samples == 0 {
+            summary.start_us = sample.time_us;
+        }
+        summary.samples += 1;
+        summary.end_us = sample.time_us;
+        let start_us = summary.start_us;
+        for event in engine.feed(reference, &sample) {
+            summary.laps += u32::from(matches!(event, Event::Lap(_)));
+            summary.cues += u32::from(matches!(event, Event::Cue(_)));
+            on_event(event, start_us);
+        }
+    }
+    for event in engine.finish(reference) {
+        on_event(event, summary.start_us);
+    }
+    summary.refused = *engine.refused();
+    (summary, fault)
+}

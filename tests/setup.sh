@@ -1,0 +1,28 @@
+#!/usr/bin/env bash
+# Installs what the tests need and is not there yet. Debian or a relative of it, and rustup.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+packages=()
+need() { command -v "$1" > /dev/null 2>&1 || packages+=("$2"); }
+need gcc gcc
+need socat socat
+need qemu-system-arm qemu-system-arm
+need chromium chromium
+need chromedriver chromium-driver
+need python3 python3
+need npm npm
+if command -v python3 > /dev/null 2>&1; then
+  python3 -c 'import venv, ensurepip' 2> /dev/null || packages+=(python3-venv)
+else
+  packages+=(python3-venv)
+fi
+if [ "${#packages[@]}" -gt 0 ]; then
+  sudo=''
+  [ "$(id -u)" = 0 ] || sudo=sudo
+  $sudo apt-get update -qq
+  DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y -qq --no-install-recommends "${packages[@]}"
+fi
+
+rustup target add thumbv7em-none-eabihf thumbv6m-none-eabi
+rustup component add rustfmt clippy llvm-tools
