@@ -40,11 +40,19 @@ fn good() -> Facts {
 }
 
 fn told_in(kind: CornerKind, change: impl FnOnce(&mut Facts)) -> Option<(Phase, Advice)> {
-    let corner = Corner { kind, turn: 1, facts: Facts { kind, ..good() }, ..Corner::default() };
+    let corner = Corner {
+        kind,
+        turn: 1,
+        facts: Facts { kind, ..good() },
+        ..Corner::default()
+    };
     let nodes = [Node::default(); 400];
     let (car, session) = (CarCurves::default(), Session::default());
     let reference = ReferenceView {
-        frame: Frame::Local { east_mm: 0, north_mm: 0 },
+        frame: Frame::Local {
+            east_mm: 0,
+            north_mm: 0,
+        },
         spacing_m: 5.0,
         nodes: &nodes,
         corners: core::slice::from_ref(&corner),
@@ -54,8 +62,14 @@ fn told_in(kind: CornerKind, change: impl FnOnce(&mut Facts)) -> Option<(Phase, 
     };
     let mut facts = Facts { kind, ..good() };
     change(&mut facts);
-    judge(&reference, &corner, &facts, &Thresholds::DEFAULT, Allowance::default())
-        .map(|v| (v.phase, v.advice))
+    judge(
+        &reference,
+        &corner,
+        &facts,
+        &Thresholds::DEFAULT,
+        Allowance::default(),
+    )
+    .map(|v| (v.phase, v.advice))
 }
 
 fn told(change: impl FnOnce(&mut Facts)) -> Option<(Phase, Advice)> {

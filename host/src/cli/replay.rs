@@ -130,7 +130,10 @@ fn complaints(summary: &Summary) -> Vec<String> {
         (Refusal::NoFix, "without a fix"),
         (Refusal::Backward, "older than the one before"),
         (Refusal::Repeated, "repeated"),
-        (Refusal::Leap, "leaps no car can drive, or nowhere near the circuit"),
+        (
+            Refusal::Leap,
+            "leaps no car can drive, or nowhere near the circuit",
+        ),
         (Refusal::Frozen, "frozen"),
         (Refusal::Inaccurate, "too inaccurate"),
     ];
@@ -142,7 +145,11 @@ fn complaints(summary: &Summary) -> Vec<String> {
         })
         .collect();
     if !refused.is_empty() {
-        lines.push(format!("Of {} samples refused: {}.", summary.samples, refused.join(", ")));
+        lines.push(format!(
+            "Of {} samples refused: {}.",
+            summary.samples,
+            refused.join(", ")
+        ));
     }
     if summary.samples > 0 && summary.laps == 0 {
         lines.push(

@@ -13,7 +13,10 @@ pub struct Table<W: Write> {
 impl<W: Write> Table<W> {
     /// A table that is written to `out`.
     pub fn new(out: W) -> Self {
-        Self { out: csv::Writer::from_writer(out), error: None }
+        Self {
+            out: csv::Writer::from_writer(out),
+            error: None,
+        }
     }
 
     /// Takes the next event; only finished corners make a line.

@@ -29,7 +29,13 @@ pub struct Laps<'a, W: Write> {
 impl<'a, W: Write> Laps<'a, W> {
     /// Prints to `out` in the units asked for.
     pub fn new(reference: ReferenceView<'a>, units: Units, out: W) -> Self {
-        Self { reference, units, out, laps: BTreeMap::new(), error: None }
+        Self {
+            reference,
+            units,
+            out,
+            laps: BTreeMap::new(),
+            error: None,
+        }
     }
 
     /// Takes the next event.
@@ -76,8 +82,16 @@ impl<'a, W: Write> Laps<'a, W> {
                     Some(gap) => format!("   {gap:+.3} s"),
                     None => String::new(),
                 };
-                let whole = if event.valid { "" } else { "   not a whole lap" };
-                writeln!(self.out, "Lap {number}   {}{gap}{whole}", lap_time(event.time_us))?;
+                let whole = if event.valid {
+                    ""
+                } else {
+                    "   not a whole lap"
+                };
+                writeln!(
+                    self.out,
+                    "Lap {number}   {}{gap}{whole}",
+                    lap_time(event.time_us)
+                )?;
             }
             (None, 0) => writeln!(self.out, "Before the first lap")?,
             (None, _) => writeln!(self.out, "Lap {number}   not finished")?,
@@ -85,18 +99,37 @@ impl<'a, W: Write> Laps<'a, W> {
         if let Some(pace) = &lap.pace {
             writeln!(self.out, "  {}", words::pace(pace))?;
         }
-        let listed: Vec<&Facts> = lap.corners.iter().filter(|f| is_listed(f, &lap.cues)).collect();
+        let listed: Vec<&Facts> = lap
+            .corners
+            .iter()
+            .filter(|f| is_listed(f, &lap.cues))
+            .collect();
         if !listed.is_empty() {
-            writeln!(self.out, "  corner                  lost  entry middle   exit  told")?;
+            writeln!(
+                self.out,
+                "  corner                  lost  entry middle   exit  told"
+            )?;
         }
         for facts in &listed {
             self.print_corner(facts, &lap.cues)?;
         }
-        let others: Vec<&Facts> = lap.corners.iter().filter(|f| !is_listed(f, &lap.cues)).collect();
+        let others: Vec<&Facts> = lap
+            .corners
+            .iter()
+            .filter(|f| !is_listed(f, &lap.cues))
+            .collect();
         if !others.is_empty() {
             let lost: f32 = others.iter().filter_map(|f| f.loss_s()).sum();
-            let word = if others.len() == 1 { "corner" } else { "corners" };
-            writeln!(self.out, "  the other {} {word}: {lost:+.2} s together", others.len())?;
+            let word = if others.len() == 1 {
+                "corner"
+            } else {
+                "corners"
+            };
+            writeln!(
+                self.out,
+                "  the other {} {word}: {lost:+.2} s together",
+                others.len()
+            )?;
         }
         writeln!(self.out)
     }
@@ -118,7 +151,9 @@ impl<'a, W: Write> Laps<'a, W> {
             Some(m) => format!("{:+6.2}", m.value),
             None => "     -".into(),
         };
-        let whole = facts.loss_s().map_or("     -".into(), |s| format!("{s:+6.2}"));
+        let whole = facts
+            .loss_s()
+            .map_or("     -".into(), |s| format!("{s:+6.2}"));
         let line = format!(
             "  {short:<21} {whole} {} {} {}  {told}",
             part(facts.loss_entry_s),
