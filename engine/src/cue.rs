@@ -21,6 +21,15 @@ pub enum Phase {
 }
 
 impl Phase {
+    /// All of them, in their order.
+    pub const ALL: [Self; 5] = [
+        Self::Straight,
+        Self::Brake,
+        Self::Trail,
+        Self::Rotation,
+        Self::Throttle,
+    ];
+
     /// The one word for it, lower case, as every output writes it.
     pub const fn name(self) -> &'static str {
         match self {
@@ -83,6 +92,25 @@ pub enum Way {
 }
 
 impl Advice {
+    /// All of them, in their order.
+    pub const ALL: [Self; 15] = [
+        Self::Sooner,
+        Self::Later,
+        Self::Harder,
+        Self::Softer,
+        Self::Longer,
+        Self::Shorter,
+        Self::Faster,
+        Self::Slower,
+        Self::Wider,
+        Self::Tighter,
+        Self::Fuller,
+        Self::Steady,
+        Self::MoreRoad,
+        Self::SmallerLift,
+        Self::Better,
+    ];
+
     /// Which way the advice points. One lamp cannot tell the advices of one phase and way apart,
     /// so those that share a place belong together, and what could be read two ways points where
     /// the wrong reading is the safer one:

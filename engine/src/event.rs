@@ -83,6 +83,17 @@ pub enum HealthState {
 }
 
 impl HealthState {
+    /// All of them, in their order.
+    pub const ALL: [Self; 7] = [
+        Self::Ok,
+        Self::Degraded,
+        Self::Lost,
+        Self::Standing,
+        Self::WrongWay,
+        Self::Pit,
+        Self::OffTrack,
+    ];
+
     /// The one name for it, lower case with hyphens, as every output writes it.
     pub const fn name(self) -> &'static str {
         match self {
@@ -134,6 +145,25 @@ pub enum Why {
 }
 
 impl Why {
+    /// All of them, in their order.
+    pub const ALL: [Self; 15] = [
+        Self::Good,
+        Self::Searching,
+        Self::Gap,
+        Self::NoFix,
+        Self::NotFinite,
+        Self::Backward,
+        Self::Leap,
+        Self::Frozen,
+        Self::Inaccurate,
+        Self::Contradiction,
+        Self::Slow,
+        Self::Reversed,
+        Self::BesideLine,
+        Self::FarFromLine,
+        Self::Restart,
+    ];
+
     /// The reason in a few words, as every output writes it.
     pub const fn name(self) -> &'static str {
         match self {

@@ -8,6 +8,7 @@
 pub mod cobs;
 pub mod frame;
 pub mod message;
+pub mod text;
 pub mod transfer;
 
 #[cfg(test)]
