@@ -11,6 +11,7 @@
 
 use crate::check::Field;
 use crate::wire::frame::crc32;
+use crate::wire::put::Sink;
 use core::fmt;
 use serde::{Deserialize, Serialize};
 
@@ -264,60 +265,40 @@ impl<'a> Reader<'a> {
 
 /// Writes a file into a slice.
 pub(crate) struct Writer<'a> {
-    out: &'a mut [u8],
-    len: usize,
+    sink: Sink<'a>,
 }
 
 impl<'a> Writer<'a> {
     /// Begins with magic, version and room for the length.
     pub fn begin(magic: &[u8; 8], version: u8, out: &'a mut [u8]) -> Result<Self, MakeFault> {
-        let mut writer = Self { out, len: 0 };
+        let mut sink = Sink::Slice(out, 0);
         for byte in magic.iter().chain(&[version, 0, 0, 0, 0]) {
-            writer.byte(*byte)?;
+            sink.byte(*byte).map_err(|_| MakeFault::TooSmall)?;
         }
-        Ok(writer)
-    }
-
-    fn byte(&mut self, byte: u8) -> Result<(), MakeFault> {
-        *self.out.get_mut(self.len).ok_or(MakeFault::TooSmall)? = byte;
-        self.len = self.len.saturating_add(1);
-        Ok(())
+        Ok(Self { sink })
     }
 
     /// Appends a value.
     pub fn put<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), MakeFault> {
-        postcard::serialize_with_flavor(value, Tail(self)).map_err(|_| MakeFault::TooSmall)
+        self.sink.put(value).map_err(|_| MakeFault::TooSmall)
     }
 
     /// Fills the length in, appends the checksum; returns the length of the file.
-    pub fn finish(mut self) -> Result<usize, MakeFault> {
-        let total = self.len.saturating_add(TAIL);
-        if let Some(length) = self.out.get_mut(9..HEAD) {
-            for (slot, byte) in length.iter_mut().zip((total as u32).to_le_bytes()) {
-                *slot = byte;
-            }
+    pub fn finish(self) -> Result<usize, MakeFault> {
+        let Sink::Slice(out, len) = self.sink else {
+            return Err(MakeFault::TooSmall);
+        };
+        let total = len.saturating_add(TAIL);
+        let file = out.get_mut(..total).ok_or(MakeFault::TooSmall)?;
+        if let Some(length) = file.get_mut(9..HEAD) {
+            length
+                .iter_mut()
+                .zip((total as u32).to_le_bytes())
+                .for_each(|(slot, byte)| *slot = byte);
         }
-        let crc = crc32(self.out.get(..self.len).unwrap_or(&[]));
-        for byte in crc.to_le_bytes() {
-            self.byte(byte)?;
+        if let Some((body, crc)) = file.split_last_chunk_mut::<TAIL>() {
+            *crc = crc32(body).to_le_bytes();
         }
-        Ok(self.len)
-    }
-}
-
-/// The serializer's output: behind what is there.
-struct Tail<'w, 'a>(&'w mut Writer<'a>);
-
-impl postcard::ser_flavors::Flavor for Tail<'_, '_> {
-    type Output = ();
-
-    fn try_push(&mut self, byte: u8) -> postcard::Result<()> {
-        self.0
-            .byte(byte)
-            .map_err(|_| postcard::Error::SerializeBufferFull)
-    }
-
-    fn finalize(self) -> postcard::Result<()> {
-        Ok(())
+        Ok(total)
     }
 }

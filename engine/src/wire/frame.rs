@@ -2,8 +2,9 @@
 
 use super::cobs;
 use super::message::{Kind, Message};
+use super::put::Sink;
 use crate::check::{Check, Field};
-use crc::{CRC_32_ISO_HDLC, Crc, Digest, Table};
+use crc::{CRC_32_ISO_HDLC, Crc, Table};
 use heapless::Vec;
 
 /// The version of everything in here, the first byte of every frame. It changes when any payload
@@ -41,51 +42,11 @@ pub fn encode(message: &Message, out: &mut [u8]) -> Result<usize, EncodeFault> {
 /// [`encode`] without the check of ranges, for tests of what a receiver does with such a frame.
 #[doc(hidden)]
 pub fn encode_unchecked(message: &Message, out: &mut [u8]) -> Option<usize> {
-    let mut framer = Framer {
-        cobs: cobs::Encoder::new(out),
-        crc: CRC.digest(),
-    };
-    framer.cobs.raw(0).ok()?;
-    framer.byte(VERSION).ok()?;
-    framer.byte(message.kind() as u8).ok()?;
-    message.put(framer).ok()
-}
-
-/// The serializer's output: into COBS and over the checksum.
-struct Framer<'a> {
-    cobs: cobs::Encoder<'a>,
-    crc: Digest<'static, u32, Table<1>>,
-}
-
-impl Framer<'_> {
-    fn byte(&mut self, byte: u8) -> Result<(), cobs::Full> {
-        self.crc.update(&[byte]);
-        self.cobs.push(byte)
-    }
-
-    fn close(mut self) -> Result<usize, cobs::Full> {
-        let crc = self.crc.finalize();
-        for byte in crc.to_le_bytes() {
-            self.cobs.push(byte)?;
-        }
-        self.cobs.close()?;
-        self.cobs.raw(0)?;
-        Ok(self.cobs.len())
-    }
-}
-
-impl postcard::ser_flavors::Flavor for Framer<'_> {
-    type Output = usize;
-
-    fn try_push(&mut self, byte: u8) -> postcard::Result<()> {
-        self.byte(byte)
-            .map_err(|_| postcard::Error::SerializeBufferFull)
-    }
-
-    fn finalize(self) -> postcard::Result<usize> {
-        self.close()
-            .map_err(|_| postcard::Error::SerializeBufferFull)
-    }
+    let mut sink = Sink::frame(out).ok()?;
+    sink.byte(VERSION).ok()?;
+    sink.byte(message.kind() as u8).ok()?;
+    message.put(&mut sink).ok()?;
+    sink.finish().ok()
 }
 
 /// Why a frame was refused.
@@ -166,32 +127,8 @@ pub fn decode_body(body: &[u8]) -> Result<Message, Refused> {
 
 /// True when the message is written exactly so: refuses the second spellings a varint has.
 fn same(message: &Message, payload: &[u8]) -> bool {
-    message
-        .put(Same {
-            left: payload.iter(),
-        })
-        .unwrap_or(false)
-}
-
-/// A serializer's output that compares instead of storing.
-struct Same<'a> {
-    left: core::slice::Iter<'a, u8>,
-}
-
-impl postcard::ser_flavors::Flavor for Same<'_> {
-    type Output = bool;
-
-    fn try_push(&mut self, byte: u8) -> postcard::Result<()> {
-        if self.left.next() == Some(&byte) {
-            Ok(())
-        } else {
-            Err(postcard::Error::SerializeBufferFull)
-        }
-    }
-
-    fn finalize(self) -> postcard::Result<bool> {
-        Ok(self.left.as_slice().is_empty())
-    }
+    let mut sink = Sink::Compare(payload.iter());
+    message.put(&mut sink).is_ok() && sink.compared()
 }
 
 /// Reads frames from a stream of bytes, one byte at a time. `N` is the longest body it takes;

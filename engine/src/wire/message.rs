@@ -1,6 +1,7 @@
 //! The messages, their kinds and what a received one must keep to.
 
 use super::frame::REFUSALS;
+use super::put::{Sink, Stopped};
 use super::transfer::{Begin, Commit, Piece, Transfer};
 use crate::check::{Check, Field, holds};
 use crate::cue::Cue;
@@ -51,15 +52,10 @@ macro_rules! messages {
                 }
             }
 
-            /// Hands its payload to a serializer, without the kind.
-            pub(super) fn put<F>(&self, flavor: F) -> postcard::Result<F::Output>
-            where
-                F: postcard::ser_flavors::Flavor,
-            {
+            /// Writes its payload, without the kind.
+            pub(super) fn put(&self, sink: &mut Sink<'_>) -> Result<(), Stopped> {
                 match self {
-                    $(Self::$name(payload) => {
-                        postcard::serialize_with_flavor(payload, flavor)
-                    })+
+                    $(Self::$name(payload) => sink.put(payload),)+
                 }
             }
 

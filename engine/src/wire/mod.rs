@@ -8,6 +8,7 @@
 pub mod cobs;
 pub mod frame;
 pub mod message;
+pub(crate) mod put;
 pub mod text;
 pub mod transfer;
 

@@ -134,14 +134,14 @@ fn laps_health_and_pace() {
             std::string::String::from(line.as_str()),
         )
     };
-    let (said, line) = lap(83_412_400, Some(0.318), true);
-    assert_eq!(line, "LAP 3 1:23.412 +0.318");
+    let (said, line) = lap(83_412_400, Some(0.417), true);
+    assert_eq!(line, "LAP 3 1:23.412 +0.417");
     assert_eq!(
         said,
         Said::Lap {
             lap: 3,
             time_ms: 83_412,
-            gap_ms: Some(318),
+            gap_ms: Some(417),
             valid: true
         }
     );

@@ -1,8 +1,8 @@
-//! Frames out and back in, whole and damaged.
+//! One message of every kind, as long as its kind gets.
 
-use super::message::*;
-use super::transfer::Transfer;
-use super::*;
+use super::super::message::*;
+use super::super::transfer::Transfer;
+use super::super::*;
 use crate::cue::{Advice, Cue, Phase, Size, Told};
 use crate::event::*;
 use crate::facts::{Facts, Measured};
@@ -12,7 +12,7 @@ use heapless::String;
 use std::vec::Vec;
 
 /// One message of every kind, each as long as its kind gets.
-fn longest() -> Vec<Message> {
+pub(super) fn longest() -> Vec<Message> {
     let t = crate::check::TIME_MAX_US;
     let m = Some(Measured::new(-1.5, 0.25));
     let p = Some(Measured::new(1.5, 0.25));
@@ -171,65 +171,4 @@ fn text<const N: usize>() -> String<N> {
     let mut s = String::new();
     while s.push('x').is_ok() {}
     s
-}
-
-fn frame(message: &Message) -> Vec<u8> {
-    let mut out = [0; FRAME_MAX];
-    let n = encode(message, &mut out).unwrap();
-    out[..n].to_vec()
-}
-
-/// What a fresh reader makes of some bytes.
-fn read(bytes: &[u8]) -> Vec<Outcome> {
-    let mut reader = FrameReader::<BODY_MAX>::new();
-    bytes
-        .iter()
-        .map(|&b| reader.feed(b))
-        .filter(|o| *o != Outcome::Nothing)
-        .collect()
-}
-
-#[test]
-fn every_kind_goes_out_fits_and_comes_back() {
-    let all = longest();
-    assert_eq!(all.len(), Kind::ALL.len());
-    for (message, kind) in all.iter().zip(Kind::ALL) {
-        assert_eq!(message.kind(), *kind);
-        assert_eq!(Kind::from_byte(*kind as u8), Some(*kind));
-        let bytes = frame(message);
-        assert_eq!(bytes.iter().filter(|b| **b == 0).count(), 2);
-        assert_eq!(read(&bytes), [Outcome::Message(message.clone())]);
-    }
-}
-
-#[test]
-fn one_or_two_flipped_bits_never_become_another_message() {
-    for message in longest() {
-        let good = frame(&message);
-        let after = frame(&Message::Query(Query::Status));
-        let check = |bits: &[usize]| {
-            let mut bytes = good.clone();
-            for bit in bits {
-                bytes[bit / 8] ^= 1 << (bit % 8);
-            }
-            bytes.extend_from_slice(&after);
-            let got: Vec<_> = read(&bytes)
-                .into_iter()
-                .filter_map(|o| match o {
-                    Outcome::Message(m) => Some(m),
-                    _ => None,
-                })
-                .collect();
-            let last = got.last().expect("the next whole frame is read");
-            assert_eq!(*last, Message::Query(Query::Status));
-            // A flipped delimiter may leave the message whole: the same, never another.
-            assert!(got[..got.len() - 1].iter().all(|m| *m == message));
-        };
-        for a in 0..good.len() * 8 {
-            check(&[a]);
-            if good.len() < 40 {
-                (a + 1..good.len() * 8).for_each(|b| check(&[a, b]));
-            }
-        }
-    }
 }
