@@ -5,6 +5,8 @@
 //! that was cut is named. The stream a board sends, saved as it came, is a recording as well.
 
 mod reader;
+#[cfg(test)]
+mod tests;
 mod writer;
 
 pub(crate) use reader::words;

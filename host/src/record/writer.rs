@@ -52,7 +52,6 @@ pub struct Writer<T: Target> {
     target: T,
     pace: Pace,
     waiting: Vec<u8>,
-    frames: u64,
     flushed_us: u64,
     synced_us: u64,
     lost: u64,
@@ -77,7 +76,6 @@ impl<T: Target> Writer<T> {
             target,
             pace,
             waiting: Vec::new(),
-            frames: 0,
             flushed_us: 0,
             synced_us: 0,
             lost: 0,
@@ -124,7 +122,6 @@ impl<T: Target> Writer<T> {
                 Err(e) => return Err(e),
             }
         }
-        self.frames = 0;
         Ok(())
     }
 
@@ -133,6 +130,11 @@ impl<T: Target> Writer<T> {
         self.flush()?;
         self.target.sync()?;
         Ok(self.target)
+    }
+
+    /// What is written to.
+    pub fn target_mut(&mut self) -> &mut T {
+        &mut self.target
     }
 
     /// Messages dropped because the disk stayed full.
@@ -172,12 +174,12 @@ impl<T: Target> Writer<T> {
             }
         })?;
         if self.waiting.len() + n > KEEP {
-            self.lost += self.frames;
-            self.frames = 0;
+            // A frame ends where a delimiter follows another byte.
+            let ends = self.waiting.windows(2).filter(|w| w[0] != 0 && w[1] == 0);
+            self.lost += ends.count() as u64;
             self.waiting.clear();
         }
         self.waiting.extend_from_slice(&frame[..n]);
-        self.frames += 1;
         Ok(())
     }
 }

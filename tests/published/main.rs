@@ -1,0 +1,3 @@
+//! Published check values, each with its source.
+
+mod framing;
