@@ -27,7 +27,7 @@ pub trait Input: Read + ReadReady {
 /// A port that bytes go out on.
 ///
 /// `write` is called only after `write_ready` said yes, and takes as many bytes as it can without
-/// waiting, at least one.
+/// waiting; none when there was no room after all.
 pub trait Output: Write + WriteReady {}
 
 impl<T: Write + WriteReady> Output for T {}

@@ -28,6 +28,10 @@ pub const HEIGHT: i32 = 64;
 /// How long a cue stays up, microseconds: longer than on the strip, words take longer to read.
 pub const SHOWN_US: u64 = 4_000_000;
 
+/// How long a screen that failed is left alone, microseconds: asking one that is not there takes
+/// time.
+const RETRY_US: u64 = 1_000_000;
+
 /// Letters in a row of the large font.
 const LARGE_ROW: usize = 12;
 /// Letters in a row of the small font.
@@ -48,6 +52,7 @@ pub struct Screen<D, F> {
     state: (HealthState, Why),
     cue: Option<(Cue, u64)>,
     shown: Option<Picture>,
+    retry_us: u64,
 }
 
 impl<D, F> Screen<D, F>
@@ -63,6 +68,7 @@ where
             state: (HealthState::Lost, Why::Searching),
             cue: None,
             shown: None,
+            retry_us: 0,
         }
     }
 
@@ -96,12 +102,15 @@ where
 
     fn tick(&mut self, settings: &Settings, now_us: u64) -> Result<(), OutputFault> {
         let wanted = self.wanted(settings, now_us);
-        if self.shown == Some(wanted) {
+        if self.shown == Some(wanted) || now_us < self.retry_us {
             return Ok(());
         }
         let drawn = draw(&mut self.display, &wanted).map_err(|_| OutputFault);
         let done = drawn.and_then(|()| (self.present)(&mut self.display));
         self.shown = done.is_ok().then_some(wanted);
+        if done.is_err() {
+            self.retry_us = now_us.saturating_add(RETRY_US);
+        }
         done
     }
 }

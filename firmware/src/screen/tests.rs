@@ -109,8 +109,15 @@ fn drawn_on_a_change_only_and_again_after_a_fault() {
     );
     screen.display.broken = true;
     assert_eq!(screen.tick(&settings(), 1_000_000), Err(OutputFault));
+    for ms in 1_001..2_000 {
+        assert_eq!(
+            screen.tick(&settings(), ms * 1_000),
+            Ok(()),
+            "left alone for a second"
+        );
+    }
     screen.display.broken = false;
-    for ms in 1_001..8_000 {
+    for ms in 2_000..8_000 {
         screen.tick(&settings(), ms * 1_000).unwrap();
     }
     screen.state(HealthState::Ok, Why::Good, &settings());

@@ -140,7 +140,11 @@ impl DrawTarget for Panel {
             }
             if let Some(byte) = self.pixels.get_mut((y / 8) * WIDTH + x) {
                 let bit = 1 << (y % 8);
-                *byte = if colour.is_on() { *byte | bit } else { *byte & !bit };
+                *byte = if colour.is_on() {
+                    *byte | bit
+                } else {
+                    *byte & !bit
+                };
             }
         }
         Ok(())

@@ -1,0 +1,245 @@
+//! Cuepost on a board with an RP2040: wiring only. `docs/WIRING.md` has the pins.
+#![no_std]
+#![no_main]
+
+mod flash;
+mod ports;
+
+use cuepost_firmware::board::{Board, Parts, Rooms, Wiring, settings_in};
+use cuepost_firmware::lamp::Lamp;
+use cuepost_firmware::output::OutputFault;
+use cuepost_firmware::screen::Screen;
+use cuepost_firmware::sounder::{PwmTone, Sounder};
+use cuepost_firmware::store::{Region, Store};
+use cuepost_firmware::strip::Strip;
+use embedded_hal::digital::{ErrorType, OutputPin};
+use fugit::RateExtU32;
+use rp2040_hal::clocks::{Clock, init_clocks_and_plls};
+use rp2040_hal::gpio::bank0::{Gpio15, Gpio18, Gpio19, Gpio20, Gpio21, Gpio25};
+use rp2040_hal::gpio::{
+    FunctionI2C, FunctionSio, FunctionSpi, Pin, Pins, PullDown, PullUp, SioOutput,
+};
+use rp2040_hal::i2c::I2C;
+use rp2040_hal::pwm::{A, Channel, FreeRunning, Pwm0, Slice, Slices};
+use rp2040_hal::spi::Enabled;
+use rp2040_hal::uart::{DataBits, StopBits, UartConfig, UartPeripheral};
+use rp2040_hal::{Sio, Spi, Timer, Watchdog, pac};
+use ssd1306::mode::{BufferedGraphicsMode, DisplayConfig};
+use ssd1306::prelude::{DisplayRotation, DisplaySize128x64, I2CInterface};
+use ssd1306::{I2CDisplayInterface, Ssd1306};
+use static_cell::StaticCell;
+
+/// The first 256 bytes of the flash: they make the rest of it readable.
+#[unsafe(link_section = ".boot2")]
+#[used]
+static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_GENERIC_03H;
+
+/// The board's crystal, hertz.
+const CRYSTAL_HZ: u32 = 12_000_000;
+/// Speed of the computer's port, baud.
+const COMPUTER_BAUD: u32 = 115_200;
+/// Lamps on the strip.
+const STRIP_LAMPS: usize = 16;
+/// Ticks of the sounder's channel a second: 125 MHz through 100.
+const SOUNDER_TICKS_HZ: u32 = 1_250_000;
+
+static ROOMS: StaticCell<Rooms> = StaticCell::new();
+
+type OutPin<I> = Pin<I, FunctionSio<SioOutput>, PullDown>;
+type StripBus = Spi<
+    Enabled,
+    pac::SPI0,
+    (
+        Pin<Gpio19, FunctionSpi, PullDown>,
+        Pin<Gpio18, FunctionSpi, PullDown>,
+    ),
+    8,
+>;
+type ScreenPins = (
+    Pin<Gpio20, FunctionI2C, PullUp>,
+    Pin<Gpio21, FunctionI2C, PullUp>,
+);
+type Panel = Ssd1306<
+    I2CInterface<I2C<pac::I2C0, ScreenPins>>,
+    DisplaySize128x64,
+    BufferedGraphicsMode<DisplaySize128x64>,
+>;
+type Beeper = SounderChannel;
+
+/// The lamp's pin and, with it, the lamp on the board: enough to try everything without a solder
+/// joint.
+struct LampPins(OutPin<Gpio15>, OutPin<Gpio25>);
+
+impl ErrorType for LampPins {
+    type Error = core::convert::Infallible;
+}
+impl OutputPin for LampPins {
+    fn set_low(&mut self) -> Result<(), Self::Error> {
+        self.0.set_low()?;
+        self.1.set_low()
+    }
+    fn set_high(&mut self) -> Result<(), Self::Error> {
+        self.0.set_high()?;
+        self.1.set_high()
+    }
+}
+
+/// The sounder's slice of the PWM, whose first channel is on GP16.
+struct SounderChannel(Slice<Pwm0, FreeRunning>);
+
+impl SounderChannel {
+    fn channel(&mut self) -> &mut Channel<Slice<Pwm0, FreeRunning>, A> {
+        &mut self.0.channel_a
+    }
+    fn set_pitch(&mut self, hz: u16) {
+        let top = SOUNDER_TICKS_HZ / u32::from(hz.max(20));
+        self.0.set_top(u16::try_from(top).unwrap_or(u16::MAX));
+    }
+}
+
+impl embedded_hal::pwm::ErrorType for SounderChannel {
+    type Error = core::convert::Infallible;
+}
+impl embedded_hal::pwm::SetDutyCycle for SounderChannel {
+    fn max_duty_cycle(&self) -> u16 {
+        self.0.get_top()
+    }
+    fn set_duty_cycle(&mut self, duty: u16) -> Result<(), Self::Error> {
+        embedded_hal::pwm::SetDutyCycle::set_duty_cycle(self.channel(), duty)
+    }
+}
+
+/// Brings the screen's buffer to the glass; a screen that was not there before is set up first.
+fn present(panel: &mut Panel) -> Result<(), OutputFault> {
+    let set_up = panel.init();
+    set_up.and_then(|()| panel.flush()).map_err(|_| OutputFault)
+}
+
+struct Rp2040;
+
+impl Wiring for Rp2040 {
+    type Receiver = cuepost_firmware::port::InboxReader<'static>;
+    type Computer = ports::Computer;
+    type Display = ports::Out<pac::UART1, ports::ReceiverPins>;
+    type Outputs = (
+        Lamp<LampPins>,
+        Strip<StripBus, STRIP_LAMPS>,
+        Sounder<PwmTone<Beeper, fn(&mut Beeper, u16)>>,
+        Screen<Panel, fn(&mut Panel) -> Result<(), OutputFault>>,
+    );
+    type Flash = flash::Flash;
+}
+
+#[rp2040_hal::entry]
+fn main() -> ! {
+    let mut pac = pac::Peripherals::take().expect("taken once");
+    let mut watchdog = Watchdog::new(pac.WATCHDOG);
+    let clocks = init_clocks_and_plls(
+        CRYSTAL_HZ,
+        pac.XOSC,
+        pac.CLOCKS,
+        pac.PLL_SYS,
+        pac.PLL_USB,
+        &mut pac.RESETS,
+        &mut watchdog,
+    )
+    .ok()
+    .expect("the clocks of this board");
+    let timer = Timer::new(pac.TIMER, &mut pac.RESETS, &clocks);
+    let sio = Sio::new(pac.SIO);
+    let pins = Pins::new(
+        pac.IO_BANK0,
+        pac.PADS_BANK0,
+        sio.gpio_bank0,
+        &mut pac.RESETS,
+    );
+
+    let region = Region {
+        begin: 0,
+        slot_bytes: flash::BYTES / 2,
+    };
+    let store = Store::open(flash::Flash, region)
+        .ok()
+        .expect("a region that suits");
+    let baud = settings_in(&store).receiver_baud.bits_a_second();
+    let config = |baud: u32| UartConfig::new(baud.Hz(), DataBits::Eight, None, StopBits::One);
+    let frequency = clocks.peripheral_clock.freq();
+
+    let computer_pins = (pins.gpio0.reconfigure(), pins.gpio1.reconfigure());
+    let (computer_in, computer_out) =
+        UartPeripheral::new(pac.UART0, computer_pins, &mut pac.RESETS)
+            .enable(config(COMPUTER_BAUD), frequency)
+            .ok()
+            .expect("a speed the port has")
+            .split();
+    let receiver_pins = (pins.gpio4.reconfigure(), pins.gpio5.reconfigure());
+    let (receiver_in, display_out) = UartPeripheral::new(pac.UART1, receiver_pins, &mut pac.RESETS)
+        .enable(config(baud), frequency)
+        .ok()
+        .expect("a speed the port has")
+        .split();
+
+    let lamp = LampPins(
+        pins.gpio15.into_push_pull_output(),
+        pins.gpio25.into_push_pull_output(),
+    );
+    // Clocked in this mode there is no pause between bytes, which the strip would mind.
+    let strip = Spi::new(
+        pac.SPI0,
+        (pins.gpio19.into_function(), pins.gpio18.into_function()),
+    )
+    .init(
+        &mut pac.RESETS,
+        frequency,
+        3_200.kHz(),
+        embedded_hal::spi::MODE_1,
+    );
+    let mut sounder = Slices::new(pac.PWM, &mut pac.RESETS).pwm0;
+    sounder.set_div_int(100);
+    sounder.channel_a.output_to(pins.gpio16);
+    sounder.enable();
+    let i2c = I2C::i2c0(
+        pac.I2C0,
+        pins.gpio20.reconfigure(),
+        pins.gpio21.reconfigure(),
+        400.kHz(),
+        &mut pac.RESETS,
+        &clocks.system_clock,
+    );
+    let panel: Panel = Ssd1306::new(
+        I2CDisplayInterface::new(i2c),
+        DisplaySize128x64,
+        DisplayRotation::Rotate0,
+    )
+    .into_buffered_graphics_mode();
+
+    let parts = Parts {
+        receiver: ports::listen_receiver(receiver_in),
+        computer: ports::Computer {
+            inbox: ports::listen_computer(computer_in),
+            out: ports::Out(computer_out),
+        },
+        display: ports::Out(display_out),
+        outputs: (
+            Lamp::new(lamp),
+            Strip::new(strip),
+            Sounder::new(PwmTone::new(
+                SounderChannel(sounder),
+                SounderChannel::set_pitch as fn(&mut Beeper, u16),
+            )),
+            Screen::new(panel, present as fn(&mut Panel) -> Result<(), OutputFault>),
+        ),
+        store,
+    };
+    let mut board = Board::<Rp2040>::new(parts, ROOMS.init_with(Rooms::default));
+    loop {
+        board.step(timer.get_counter().ticks());
+    }
+}
+
+/// The firmware proper cannot panic; what could is the setting up of the hardware. Then a new start
+/// is the best there is.
+#[panic_handler]
+fn panic(_: &core::panic::PanicInfo) -> ! {
+    cortex_m::peripheral::SCB::sys_reset()
+}
