@@ -20,3 +20,53 @@ pub fn wrap_angle(a: f32) -> f32 {
     const TURN: f32 = core::f32::consts::TAU;
     a - TURN * libm::roundf(a / TURN)
 }
+
+/// `x` brought into `[least, most]`; NaN stays NaN. `f32::clamp` panics on bounds that are in the
+/// wrong order or no numbers, so it links a panic wherever they are not constants.
+pub fn clamp(x: f32, least: f32, most: f32) -> f32 {
+    if x < least {
+        least
+    } else if x > most {
+        most
+    } else {
+        x
+    }
+}
+
+/// Sorts a few numbers, least first. The library's sort links a panic for more than a handful.
+pub fn sort_few(numbers: &mut [f32]) {
+    for _ in 0..numbers.len() {
+        let mut before: Option<&mut f32> = None;
+        for number in numbers.iter_mut() {
+            if let Some(before) = before
+                && before.total_cmp(number).is_gt()
+            {
+                core::mem::swap(before, number);
+            }
+            before = Some(number);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn clamped_as_the_library_does_where_that_does_not_panic() {
+        for x in [-3.0, -1.0, 0.0, 0.5, 2.0, 7.0, f32::INFINITY] {
+            assert_eq!(clamp(x, -1.0, 2.0), x.clamp(-1.0, 2.0));
+        }
+        assert!(clamp(f32::NAN, -1.0, 2.0).is_nan());
+        assert_eq!(clamp(5.0, 2.0, f32::NAN), 5.0);
+    }
+
+    #[test]
+    fn sorted_as_the_library_does() {
+        let mut ours = [3.0, -1.0, f32::NAN, 2.0, 2.0, -0.0, 0.0, 9.0, 1.0];
+        let mut theirs = ours;
+        sort_few(&mut ours);
+        theirs.sort_by(f32::total_cmp);
+        assert_eq!(ours.map(f32::to_bits), theirs.map(f32::to_bits));
+    }
+}

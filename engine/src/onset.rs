@@ -137,7 +137,7 @@ impl Window {
         for _ in 0..STEPS {
             let step = self.step(tau, ramp_s)?;
             let change = step.change_s.clamp(-0.06, 0.06);
-            tau = (tau + change).clamp(start_s - reach_s, start_s + reach_s);
+            tau = crate::math::clamp(tau + change, start_s - reach_s, start_s + reach_s);
             last = Some(step);
             if change.abs() < 2e-4 {
                 break;

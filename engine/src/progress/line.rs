@@ -41,8 +41,10 @@ impl Mark {
                 along_m,
             };
         }
-        let nodes = (libm::floorf(along_m / spacing) as i32).clamp(-count, count);
-        let rest_m = (along_m - nodes as f32 * spacing).clamp(0.0, spacing);
+        let nodes = (libm::floorf(along_m / spacing) as i32)
+            .max(-count)
+            .min(count);
+        let rest_m = crate::math::clamp(along_m - nodes as f32 * spacing, 0.0, spacing);
         let mut node = (self.node as i32).saturating_add(nodes);
         if node < 0 {
             node += count;

@@ -116,7 +116,7 @@ impl Track {
         let most_m = PULL_MOST_M.max(2.0 * crate::math::sqrt(self.variance_m2));
         let gain = self.variance_m2 / (self.variance_m2 + WANDER_M2S / dt_s.max(1e-3));
         self.variance_m2 -= gain * self.variance_m2;
-        Some(gain * off_m.clamp(-most_m, most_m))
+        Some(gain * crate::math::clamp(off_m, -most_m, most_m))
     }
 
     /// How much less is known of the place after a step on speed alone.

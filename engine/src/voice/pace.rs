@@ -65,7 +65,7 @@ impl Pace {
             return None;
         }
         let mut sorted = self.ratios.clone();
-        sorted.sort_unstable_by(f32::total_cmp);
+        crate::math::sort_few(&mut sorted);
         let count = sorted.len();
         let (low, middle, high) = (
             sorted.get(count / 5)?,
