@@ -113,6 +113,8 @@ fn limits_are_those_of_the_code() {
         format!("| version | 1 | `{VERSION}`;"),
         format!("| `data` | list of u8 | 1 to {PIECE_MAX} bytes |"),
         format!("up to {SETTINGS_MAX} keys"),
+        format!("| `refused` | {} × u32 |", cuepost_engine::gate::REFUSALS),
+        format!("| `frames_refused` | {REFUSALS} × u32 |"),
         format!("No line is longer than {} bytes.", text::LINE_MAX),
     ] {
         assert!(PAGE.contains(&said), "{said}");
