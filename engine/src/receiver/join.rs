@@ -102,6 +102,11 @@ impl Joiner {
         }
     }
 
+    /// A sentence was lost: a VTG that follows may belong to an epoch that was never opened.
+    pub fn lost(&mut self) {
+        self.following = false;
+    }
+
     /// Takes a sentence in.
     pub fn sentence<F: FnMut(Sample)>(&mut self, sentence: Sentence, to: &mut Outlet<'_, F>) {
         match sentence {

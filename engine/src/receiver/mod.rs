@@ -210,6 +210,7 @@ impl Receiver {
         // Chance dollars, and sentences nobody needs, are no loss.
         if nmea::kind(body).is_some() {
             self.counts.refuse(reason, at);
+            self.joiner.lost();
         }
         Step::On(used)
     }

@@ -3,7 +3,9 @@
 use cuepost_engine::{Position, Sample};
 
 /// A pause between samples longer than this is a gap, microseconds: what the engine bridges.
-const GAP_US: u64 = 500_000;
+const GAP_US: f64 = 500_000.0;
+/// Sources slower than that have gaps from so many times their usual step on.
+const GAP_STEPS: f64 = 2.5;
 /// Bins of [`Bins`]: 64 to an octave over 32 octaves.
 const BINS: usize = 64 * 32;
 
@@ -34,10 +36,19 @@ impl Bins {
     }
 
     fn add(&mut self, value: f64) {
-        let octaves = (value / self.least).max(1.0).log2();
-        let at = ((octaves * 64.0) as usize).min(BINS - 1);
+        let at = self.at(value);
         self.bins[at] += 1;
         self.count += 1;
+    }
+
+    fn at(&self, value: f64) -> usize {
+        let octaves = (value / self.least).max(1.0).log2();
+        ((octaves * 64.0) as usize).min(BINS - 1)
+    }
+
+    /// How many are in bins above that of a value.
+    fn above(&self, value: f64) -> u64 {
+        self.bins.iter().skip(self.at(value) + 1).sum()
     }
 
     fn median(&self) -> Option<f64> {
@@ -77,7 +88,6 @@ pub struct Summary {
     steps_us: Bins,
     noise_mps: Bins,
     present: [u64; CHANNELS.len()],
-    gaps: u64,
     longest: Gap,
     fastest_mps: f32,
     position_sd_m: Bins,
@@ -94,7 +104,6 @@ impl Default for Summary {
             steps_us: Bins::new(1.0),
             noise_mps: Bins::new(1e-5),
             present: [0; CHANNELS.len()],
-            gaps: 0,
             longest: Gap::default(),
             fastest_mps: 0.0,
             position_sd_m: Bins::new(1e-4),
@@ -144,14 +153,11 @@ impl Summary {
     fn step(&mut self, last: &Sample, sample: &Sample) {
         let step_us = sample.time_us.saturating_sub(last.time_us);
         self.steps_us.add(step_us as f64);
-        if step_us > GAP_US {
-            self.gaps += 1;
-            if step_us > self.longest.gap_us {
-                self.longest = Gap {
-                    from_us: last.time_us,
-                    gap_us: step_us,
-                };
-            }
+        if step_us > self.longest.gap_us {
+            self.longest = Gap {
+                from_us: last.time_us,
+                gap_us: step_us,
+            };
         }
         let speeds = (self.before_last_mps, last.speed_mps, sample.speed_mps);
         if let (Some(a), Some(b), Some(c)) = speeds
@@ -185,9 +191,11 @@ impl Summary {
         })
     }
 
-    /// How many gaps there are, and the longest.
+    /// How many gaps there are (longer than half a second, and than the usual step), and the
+    /// longest.
     pub fn gaps(&self) -> (u64, Gap) {
-        (self.gaps, self.longest)
+        let usual = self.steps_us.median().unwrap_or(0.0) * GAP_STEPS;
+        (self.steps_us.above(usual.max(GAP_US)), self.longest)
     }
 
     /// Seconds from the first sample to a time.
@@ -237,10 +245,10 @@ mod tests {
         let mut noise = || {
             // A sum of twelve uniform numbers is near enough to normal.
             let mut uniform = || {
-                random = random
-                    .wrapping_mul(6_364_136_223_846_793_005)
-                    .wrapping_add(1);
-                (random >> 40) as f32 / (1u64 << 24) as f32
+                random = random.wrapping_add(0x9e37_79b9_7f4a_7c15);
+                let mut mixed = (random ^ (random >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+                mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+                ((mixed ^ (mixed >> 31)) >> 40) as f32 / (1u64 << 24) as f32
             };
             0.1 * ((0..12).map(|_| uniform()).sum::<f32>() - 6.0)
         };
