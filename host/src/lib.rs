@@ -1,6 +1,7 @@
 //! The host side of Cuepost: read recordings, build references, replay, tune, watch, debrief.
 
 pub mod cli;
+pub mod demo;
 pub mod durable;
 pub mod geodesy;
 pub mod learn;
