@@ -30,7 +30,7 @@ const REACH_S: f64 = 1.5;
 /// The same before the turn-in of a corner without braking.
 const REACH_FLAT_S: f64 = 0.8;
 /// A middle lasts at least this long to either side of the slowest point, seconds.
-const MIDDLE_S: f64 = 0.3;
+pub const MIDDLE_S: f64 = 0.3;
 /// Road belongs to a slow corner's bend when it is this share as tight as its tightest place.
 const BEND_SHARE: f64 = 0.25;
 /// Two tight places this close belong to one bend, seconds.

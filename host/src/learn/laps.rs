@@ -68,6 +68,13 @@ pub enum Fault {
         /// Distance by position over distance by speed.
         ratio: f64,
     },
+    /// Position, speed and direction don't fit together for a while.
+    Doubtful {
+        /// For how long altogether, seconds.
+        seconds: f64,
+        /// Where first, metres from the start line.
+        at_m: f64,
+    },
     /// The car was slow at one of the lap's two passages of the start line.
     SlowAtLine {
         /// Speed there, m/s.
@@ -106,6 +113,10 @@ impl fmt::Display for Fault {
                 f,
                 "position and speed contradict one another: {:.1} % apart",
                 100.0 * (ratio - 1.0).abs()
+            ),
+            Self::Doubtful { seconds, at_m } => write!(
+                f,
+                "position and speed don't fit for {seconds:.1} s, first at {at_m:.0} m"
             ),
             Self::SlowAtLine {
                 speed_mps,
@@ -147,6 +158,8 @@ const OFF_M: f64 = 12.0;
 /// See [`OFF_M`], metres.
 const OFF_LINE_M: f64 = 25.0;
 
+/// Longer than this with contradicting values and a lap is not believed, seconds.
+const DOUBT_S: f64 = 2.0;
 /// Slower at the start line than this share of the usual is an out lap or a lap backed out of.
 const LINE_SHARE: f64 = 0.93;
 
@@ -359,6 +372,16 @@ fn broken(track: &Track, lap: &Lap) -> Option<Fault> {
     // Chords are a little shorter than the road, noise makes them longer.
     if !(0.97..=1.05).contains(&ratio) {
         return Some(Fault::Contradiction { ratio });
+    }
+    let mut doubtful = points
+        .windows(2)
+        .filter(|w| w[1].doubtful)
+        .map(|w| (w[1].time_s - w[0].time_s, w[1].driven_m - from))
+        .peekable();
+    let first = doubtful.peek().map(|d| d.1);
+    let seconds: f64 = doubtful.map(|d| d.0).sum();
+    if let (Some(at_m), true) = (first, seconds > DOUBT_S) {
+        return Some(Fault::Doubtful { seconds, at_m });
     }
     // Turned round within a few metres: no bend of a circuit does that.
     courses

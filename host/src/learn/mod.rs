@@ -10,8 +10,10 @@ pub mod corners;
 pub mod curves;
 pub mod laps;
 pub mod line;
+pub mod measure;
 pub mod plane;
 pub mod profile;
+pub mod refine;
 pub mod round;
 pub mod spline;
 pub mod start;
@@ -21,11 +23,13 @@ pub mod track;
 mod tests;
 
 use crate::reference_file::HostReference;
+use cuepost_engine::gate::REFUSALS;
 use cuepost_engine::reference::{Session, SourceKind};
 use cuepost_engine::{Node, Sample};
 use curves::Curves;
 use laps::{Cut, Lap};
 use line::Line;
+use measure::LapFacts;
 use profile::{Noise, Profile};
 use start::{StartAt, StartLine};
 use track::{Track, median};
@@ -74,8 +78,10 @@ pub struct Learned {
     pub start: StartLine,
     /// True when the start line was found and not given.
     pub start_found: bool,
-    /// Refused samples, one a recording.
-    pub refused: Vec<usize>,
+    /// What the engine says of the laps, in the order of `cut.laps`.
+    pub measured: Vec<LapFacts>,
+    /// Samples that were not used, by [`cuepost_engine::gate::Refusal`].
+    pub refused: [u32; REFUSALS],
 }
 
 /// Why no reference could be made.
@@ -135,7 +141,15 @@ pub fn learn(
     } else {
         LearnError::NoPosition
     })?;
-    let tracks: Vec<Track> = samples.iter().map(|s| Track::new(&frame, s)).collect();
+    let mut refused = [0_u32; REFUSALS];
+    let mut tracks: Vec<Track> = Vec::new();
+    for (index, samples) in samples.iter().enumerate() {
+        let (more, counts) = track::tracks(&frame, index, samples);
+        tracks.extend(more);
+        for (sum, count) in refused.iter_mut().zip(counts) {
+            *sum = sum.saturating_add(count);
+        }
+    }
     if tracks.iter().all(|t| t.points.len() < 10) {
         return Err(LearnError::NoPosition);
     }
@@ -195,6 +209,8 @@ pub fn learn(
     }
     reference.car = curves.rounded();
     reference.session = session(options, &tracks, &lap_profile, noise);
+    tell(0.85, "measuring the laps");
+    let measured = engine_passes(&mut reference, &samples, &tracks, &cut.laps, chosen);
     cuepost_engine::reference::check(&reference.view())
         .map_err(|p| LearnError::Invalid(p.to_string()))?;
     tell(1.0, "done");
@@ -203,9 +219,36 @@ pub fn learn(
         chosen,
         start: line.start(),
         start_found: options.start.is_none(),
-        refused: tracks.iter().map(|t| t.refused).collect(),
+        refused,
         cut,
+        measured,
     })
+}
+
+/// Lets the engine measure the laps, moves the corners' places to what it found, and measures
+/// again: what is stored was measured with what is stored.
+fn engine_passes(
+    reference: &mut HostReference,
+    samples: &[&[Sample]],
+    tracks: &[Track],
+    laps: &[Lap],
+    chosen: usize,
+) -> Vec<LapFacts> {
+    let first = measure::measure(&reference.view(), samples, tracks, laps);
+    refine::kinds(reference, &first[chosen]);
+    refine::places(reference, &first[chosen]);
+    let last = measure::measure(&reference.view(), samples, tracks, laps);
+    let good: Vec<&LapFacts> = last
+        .iter()
+        .zip(laps)
+        .filter(|(_, l)| l.fault.is_none())
+        .map(|(f, _)| f)
+        .collect();
+    refine::facts(reference, &good, &last[chosen]);
+    if let Some(lap) = last[chosen].lap {
+        refine::lap_time(reference, lap.time_us);
+    }
+    last
 }
 
 /// The middle of the recordings' noise.

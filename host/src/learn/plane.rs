@@ -46,7 +46,7 @@ pub fn choose(takes: &[&[Sample]]) -> Option<Frame> {
         Position::Geodetic { lat_e7, lon_e7 } => {
             let lat = f64::from(lat_e7) + north as f64;
             let lon = f64::from(lon_e7) + east as f64;
-            frame_at(lat * 1e-7, (lon * 1e-7 + 540.0).rem_euclid(360.0) - 180.0)
+            crate::geodesy::frame_at(lat * 1e-7, lon * 1e-7)
         }
         // Whole metres, so that people can compare.
         Position::Local { east_mm, north_mm } => Frame::Local {
@@ -54,26 +54,6 @@ pub fn choose(takes: &[&[Sample]]) -> Option<Frame> {
             north_mm: north_mm.saturating_add(north) / 1000 * 1000,
         },
     })
-}
-
-/// The frame whose plane touches WGS 84 at a place, to second order: a step north changes the
-/// circle of latitude by -M sin φ, and that circle bends away from the plane's east by
-/// N cos φ sin φ / 2.
-fn frame_at(lat_deg: f64, lon_deg: f64) -> Frame {
-    const A_M: f64 = 6_378_137.0;
-    const E2: f64 = 6.694_379_990_14e-3;
-    let unit = 1e-7_f64.to_radians();
-    let (sin, cos) = lat_deg.to_radians().sin_cos();
-    let w = (1.0 - E2 * sin * sin).sqrt();
-    let (across, along) = (A_M / w, A_M * (1.0 - E2) / w.powi(3));
-    Frame::Geodetic {
-        lat_e7: (lat_deg * 1e7).round() as i32,
-        lon_e7: (lon_deg * 1e7).round() as i32,
-        east_m: (across * cos * unit) as f32,
-        east_lat_m: (-along * sin * unit * unit) as f32,
-        north_m: (along * unit) as f32,
-        north_lon2_m: (0.5 * across * cos * sin * unit * unit) as f32,
-    }
 }
 
 /// A place of a frame's plane as a position; the inverse of [`Frame::locate`] to a millimetre or

@@ -186,6 +186,10 @@ const CANDIDATES: usize = 600;
 /// Less calm road than this before and after the line is worth giving up a lap for, metres.
 const MARGIN_MIN_M: f64 = 80.0;
 
+/// A crossing this soon after a recording's begin is missed by an engine that still looks for its
+/// place, seconds.
+const LEAD_S: f64 = 1.2;
+
 struct Step {
     track: usize,
     point: Point,
@@ -327,6 +331,9 @@ fn laps(path: &[Step], line: &StartLine) -> f64 {
     let mut last: Option<(usize, f64)> = None;
     for w in path.windows(2) {
         if w[0].track != w[1].track || line.crossing(&w[0].point, &w[1].point).is_none() {
+            continue;
+        }
+        if w[1].point.time_s < LEAD_S {
             continue;
         }
         let (track, driven) = (w[1].track, w[1].point.driven_m);

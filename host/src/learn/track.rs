@@ -1,6 +1,7 @@
 //! A recording as points in the plane: what the later steps work on.
 
-use cuepost_engine::{Frame, Sample};
+use cuepost_engine::gate::{Admitted, Gate, REFUSALS};
+use cuepost_engine::{Frame, Sample, Why};
 
 /// Slower than this a car is standing and has no course, m/s.
 pub const STANDING_MPS: f64 = 3.0;
@@ -30,53 +31,73 @@ pub struct Point {
     pub gear: Option<i8>,
     /// Seconds of missing samples before this point when they are more than [`GAP_S`], else 0.
     pub gap_s: f64,
+    /// Admitted but not to be trusted: position, speed and direction contradict one another.
+    pub doubtful: bool,
 }
 
-/// One recording.
+/// One recording, or what lies between two restarts of its clock.
 #[derive(Clone, Debug, Default)]
 pub struct Track {
+    /// Index of the recording.
+    pub take: usize,
+    /// Source time that the points' seconds count from, microseconds.
+    pub begin_us: u64,
     /// Its points in time order.
     pub points: Vec<Point>,
-    /// Samples that were not used: no fix, not finite, time not rising, leaps.
-    pub refused: usize,
+}
+
+/// The tracks of a recording, and what was refused of it, in the order of
+/// [`cuepost_engine::gate::Refusal`].
+pub fn tracks(frame: &Frame, take: usize, samples: &[Sample]) -> (Vec<Track>, [u32; REFUSALS]) {
+    let mut gate = Gate::default();
+    let mut all: Vec<Track> = Vec::new();
+    for sample in samples {
+        // What the engine refuses when it drives along is refused here.
+        let Ok(at) = gate.admit(frame, sample) else {
+            continue;
+        };
+        if at.dt_s <= 0.0 || all.is_empty() {
+            all.push(Track {
+                take,
+                begin_us: at.time_us,
+                points: Vec::new(),
+            });
+        }
+        // A place bridged on speed says nothing about the line.
+        if let (true, Some(track)) = (at.located, all.last_mut()) {
+            track.push(&at, sample.gear);
+        }
+    }
+    (all, gate.refused)
 }
 
 impl Track {
-    /// Takes what can be believed of the samples.
-    pub fn new(frame: &Frame, samples: &[Sample]) -> Self {
-        let mut track = Self::default();
-        let first_us = samples.first().map_or(0, |s| s.time_us);
-        // A leap that stays is a new place, not an outlier: count how long it lasts.
-        let mut away = 0_usize;
-        for sample in samples {
-            let Some(mut point) = place(frame, sample, first_us) else {
-                track.refused += 1;
-                continue;
-            };
-            if let Some(last) = track.points.last() {
-                if point.time_us <= last.time_us {
-                    track.refused += 1;
-                    continue;
-                }
-                let dt = point.time_s - last.time_s;
-                let step = (point.east_m - last.east_m).hypot(point.north_m - last.north_m);
-                let fast = last.speed_mps.max(point.speed_mps);
-                // Farther than any car could have driven: braking and accelerating at 40 m/s²
-                // at most, and a few metres of receiver wander.
-                if step > fast * dt + 20.0 * dt * dt + 8.0 && away < 10 {
-                    away += 1;
-                    track.refused += 1;
-                    continue;
-                }
-                let missing = dt > GAP_S || away >= 10;
-                point.gap_s = if missing { dt } else { 0.0 };
-                let driven = 0.5 * (last.speed_mps + point.speed_mps) * dt;
-                point.driven_m = last.driven_m + if missing { step.max(driven) } else { driven };
+    fn push(&mut self, at: &Admitted, gear: Option<i8>) {
+        let mut point = Point {
+            time_us: at.time_us,
+            time_s: at.time_us.saturating_sub(self.begin_us) as f64 * 1e-6,
+            east_m: f64::from(at.east_m),
+            north_m: f64::from(at.north_m),
+            speed_mps: f64::from(at.speed_mps),
+            driven_m: 0.0,
+            brake: at.brake,
+            throttle: at.throttle,
+            gear,
+            gap_s: 0.0,
+            doubtful: at.trust != Why::Good,
+        };
+        if let Some(last) = self.points.last() {
+            let dt = point.time_s - last.time_s;
+            if dt <= 0.0 {
+                return;
             }
-            away = 0;
-            track.points.push(point);
+            let step = (point.east_m - last.east_m).hypot(point.north_m - last.north_m);
+            let driven = 0.5 * (last.speed_mps + point.speed_mps) * dt;
+            let missing = at.broken || dt > GAP_S;
+            point.gap_s = if missing { dt } else { 0.0 };
+            point.driven_m = last.driven_m + if missing { step.max(driven) } else { driven };
         }
-        track
+        self.points.push(point);
     }
 
     /// Mean spacing of the samples in time, gaps left out, seconds; 0 with fewer than two points.
@@ -128,25 +149,6 @@ impl Track {
         // 0.6745 is the median of the absolute value of a unit normal variable.
         median(&mut all).map_or(0.0, |m| m / 0.6745 / 20.0_f64.sqrt())
     }
-}
-
-/// The sample as a point, `None` when it has no place or speed that can be believed.
-fn place(frame: &Frame, sample: &Sample, first_us: u64) -> Option<Point> {
-    let (east, north) = frame.locate(sample.position?)?;
-    let speed = sample.speed_mps.filter(|v| (0.0..150.0).contains(v))?;
-    let unit = |p: Option<f32>| p.filter(|v| (-0.01..=1.01).contains(v));
-    Some(Point {
-        time_us: sample.time_us,
-        time_s: sample.time_us.checked_sub(first_us)? as f64 * 1e-6,
-        east_m: f64::from(east),
-        north_m: f64::from(north),
-        speed_mps: f64::from(speed),
-        driven_m: 0.0,
-        brake: unit(sample.brake),
-        throttle: unit(sample.throttle),
-        gear: sample.gear,
-        gap_s: 0.0,
-    })
 }
 
 /// The middle value; `None` of nothing. Not-a-number never gets here.

@@ -95,7 +95,7 @@ fn a_circle_keeps_its_radius() {
 #[test]
 fn the_start_line_is_found_on_a_straight() {
     let car = Drive::new(&STADIUM, 11.8, 4.0, 90.0);
-    let samples = car.samples(50.0, 4.3 * car.length_m(), 25.0, [0.1, 0.05]);
+    let samples = car.samples(-150.0, 4.3 * car.length_m(), 25.0, [0.1, 0.05]);
     let out = learned(&samples, &Options::default()).expect("laps");
     assert!(out.start_found);
     // Straights run east at north 0 and west at north 100.

@@ -21,29 +21,43 @@ fn options() -> Options {
     }
 }
 
-/// Drives three good laps and one that `spoil` changes, then a good one, and returns the faults.
+/// Drives three good laps, one that `spoil` changes and a good one, and returns the faults. `spoil`
+/// gets the distance driven since the spoilt lap's begin, and says whether the sample is kept.
 fn faults(spoil: impl Fn(f64, &mut Sample) -> bool) -> Vec<Option<Fault>> {
-    let car = car();
-    let length = car.length_m();
-    let mut driven = -100.0;
-    let mut last: Option<Sample> = None;
-    let samples: Vec<Sample> = car
-        .samples(-100.0, 5.2 * length, 25.0, [0.02, 0.03])
+    let length = car().length_m();
+    let samples: Vec<Sample> = driven(25.0, 5.2)
         .into_iter()
-        .filter_map(|mut s| {
-            if let Some(l) = last {
-                let dt = (s.time_us - l.time_us) as f64 * 1e-6;
-                let v = f64::from(s.speed_mps? + l.speed_mps?);
-                driven += 0.5 * dt * v;
-            }
-            last = Some(s);
-            let on = driven - 3.0 * length;
-            (!(0.0..length).contains(&on) || spoil(on, &mut s)).then_some(s)
+        .filter_map(|(m, mut s)| {
+            let on = m - 3.0 * length;
+            (on < 0.0 || spoil(on, &mut s)).then_some(s)
         })
         .collect();
+    faults_of(&samples)
+}
+
+/// Samples with the distance driven from the start line.
+fn driven(rate_hz: f64, rounds: f64) -> Vec<(f64, Sample)> {
+    let car = car();
+    let samples = car.samples(-100.0, rounds * car.length_m(), rate_hz, [0.02, 0.03]);
+    let mut driven = -100.0;
+    let mut last: Option<Sample> = None;
+    let mut out = Vec::new();
+    for s in samples {
+        if let Some(l) = last {
+            let dt = (s.time_us - l.time_us) as f64 * 1e-6;
+            let speeds = s.speed_mps.unwrap_or(0.0) + l.speed_mps.unwrap_or(0.0);
+            driven += 0.5 * dt * f64::from(speeds);
+        }
+        last = Some(s);
+        out.push((driven, s));
+    }
+    out
+}
+
+fn faults_of(samples: &[Sample]) -> Vec<Option<Fault>> {
     let take = Take {
         name: "test",
-        samples: &samples,
+        samples,
     };
     let out = learn(&[take], &options(), &mut |_, _| {}).expect("laps");
     out.cut.laps.iter().map(|l| l.fault).collect()
@@ -74,13 +88,27 @@ fn a_gap_is_named_with_its_length_and_place() {
 
 #[test]
 fn a_stop_is_named() {
-    let all = faults(|m, s| {
-        if (600.0..640.0).contains(&m) {
-            s.speed_mps = Some(1.0);
-        }
-        true
-    });
-    assert!(matches!(all[3], Some(Fault::Stopped { .. })), "{all:?}");
+    // Time runs up to thirty times slower over 200 m of the second lap.
+    let mut late_us = 0.0;
+    let mut before_us = 0;
+    let length = car().length_m();
+    let samples: Vec<Sample> = driven(100.0, 3.2)
+        .into_iter()
+        .map(|(m, mut s)| {
+            let x = ((m - length - 500.0) / 200.0).clamp(0.0, 1.0);
+            let slow = 1.0 + 29.0 * (std::f64::consts::PI * x).sin().powi(4);
+            late_us += (s.time_us - before_us) as f64 * (slow - 1.0);
+            before_us = s.time_us;
+            s.time_us += late_us as u64;
+            s.speed_mps = s.speed_mps.map(|v| v / slow as f32);
+            s
+        })
+        .collect();
+    let all = faults_of(&samples);
+    assert!(
+        matches!(all[..], [None, Some(Fault::Stopped { at_m }), None] if (540.0..660.0).contains(&at_m)),
+        "{all:?}"
+    );
 }
 
 #[test]
@@ -103,7 +131,7 @@ fn an_excursion_is_off_the_line() {
 #[test]
 fn a_pit_lane_beside_the_start_line_is_told_from_an_excursion() {
     let all = faults(|m, s| {
-        let x = ((m - 940.0) / 60.0).clamp(0.0, 1.0);
+        let x = (1.0 - (m - 1110.0).abs() / 150.0).clamp(0.0, 0.5) * 2.0;
         moved(s, 0.0, 18.0 * x * x * (3.0 - 2.0 * x));
         true
     });
