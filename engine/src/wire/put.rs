@@ -8,7 +8,6 @@
 
 use super::cobs;
 use super::frame::CRC;
-use core::slice::Iter;
 use crc::{Digest, Table};
 use serde::ser::{self, Impossible, Serialize};
 
@@ -18,11 +17,11 @@ pub(crate) enum Sink<'a> {
     Frame(cobs::Encoder<'a>, Digest<'static, u32, Table<1>>),
     /// Behind one another into a slice, from this index on.
     Slice(&'a mut [u8], usize),
-    /// Nowhere: they are held against those there are.
-    Compare(Iter<'a, u8>),
+    /// Nowhere: they are counted.
+    Count(usize),
 }
 
-/// The output is full, or what is compared differs.
+/// The output is full, or the type is one the format is not written for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Stopped;
 
@@ -52,15 +51,19 @@ impl<'a> Sink<'a> {
                 *len = len.saturating_add(1);
                 Ok(())
             }
-            Self::Compare(left) => match left.next() {
-                Some(there) if *there == byte => Ok(()),
-                _ => Err(Stopped),
-            },
+            Self::Count(n) => {
+                *n = n.saturating_add(1);
+                Ok(())
+            }
         }
     }
 
     #[inline(never)]
     fn bytes(&mut self, bytes: &[u8]) -> Result<(), Stopped> {
+        if let Self::Count(n) = self {
+            *n = n.saturating_add(bytes.len());
+            return Ok(());
+        }
         bytes.iter().try_for_each(|b| self.byte(*b))
     }
 
@@ -83,15 +86,7 @@ impl<'a> Sink<'a> {
         self.byte(x as u8)
     }
 
-    /// Whether everything compared was the same and nothing is left; true for other sinks.
-    pub fn compared(&self) -> bool {
-        match self {
-            Self::Compare(left) => left.as_slice().is_empty(),
-            _ => true,
-        }
-    }
-
-    /// Closes a frame with its checksum and trailing delimiter; returns the bytes put out.
+    /// Closes a frame with its checksum and trailing delimiter; returns the bytes written.
     pub fn finish(self) -> Result<usize, Stopped> {
         match self {
             Self::Frame(mut cobs, crc) => {
@@ -103,7 +98,7 @@ impl<'a> Sink<'a> {
                 Ok(cobs.len())
             }
             Self::Slice(_, len) => Ok(len),
-            Self::Compare(_) => Ok(0),
+            Self::Count(n) => Ok(n),
         }
     }
 }
