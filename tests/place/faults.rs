@@ -88,7 +88,8 @@ fn fault_13b_pit_lane() {
     let crossings = run.crossings();
     assert_eq!(crossings.len(), 1);
     let at_s = crossings[0].time_us as f64 * 1e-6;
-    assert!((8.7..8.8).contains(&at_s), "{at_s}");
+    // Between the samples at 8.7 and 8.8 s; 20 ms for the noise of the data.
+    assert!((8.68..8.82).contains(&at_s), "{at_s}");
     assert_eq!(run.at(8.7).health.0, HealthState::Pit);
 }
 

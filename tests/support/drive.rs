@@ -24,6 +24,8 @@ pub struct Drive {
     pub steps: Vec<Step>,
     /// The gate as it was left.
     pub gate: Gate,
+    /// The progress stage as it was left.
+    pub progress: Progress,
 }
 
 /// Drives samples through gate and progress.
@@ -51,7 +53,11 @@ pub fn drive(line: &ReferenceView<'_>, samples: &[Sample]) -> Drive {
             }
         })
         .collect();
-    Drive { steps, gate }
+    Drive {
+        steps,
+        gate,
+        progress,
+    }
 }
 
 impl Drive {

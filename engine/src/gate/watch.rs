@@ -59,7 +59,10 @@ impl Watch {
     /// Takes an admitted instant and says whether the story still hangs together.
     pub(super) fn look(&mut self, seen: &Seen) -> Why {
         self.roughen(seen);
-        let a = self.anchor.get_or_insert(Anchor::at(seen));
+        let Some(a) = &mut self.anchor else {
+            self.anchor = Some(Anchor::at(seen));
+            return self.verdict();
+        };
         a.travelled_m += seen.speed_mps * seen.dt_s;
         a.elapsed_s += seen.dt_s;
         let far = a

@@ -1,5 +1,6 @@
 //! Where on the reference line the car is, and when it crosses the start line.
 
+mod fusion;
 mod laps;
 mod line;
 mod search;
@@ -8,7 +9,8 @@ mod track;
 
 use crate::event::{HealthState, Why};
 use crate::gate::Admitted;
-use crate::reference::ReferenceView;
+use crate::reference::{ReferenceView, SourceKind};
+use fusion::Fusion;
 use laps::{Course, Instant, Laps};
 use search::Search;
 use state::{Conduct, States};
@@ -55,10 +57,26 @@ pub struct Closed {
     pub valid: bool,
 }
 
+/// What the source is found to be off by against the reference, as far as it is known yet.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Correction {
+    /// Common offset of the position to the east, metres.
+    pub east_m: f32,
+    /// Common offset of the position to the north, metres.
+    pub north_m: f32,
+    /// Standard deviation of the two, metres each.
+    pub offset_sd_m: f32,
+    /// Seconds by which the speed lags behind the position.
+    pub lag_s: f32,
+    /// Metres driven for each metre that the speed says.
+    pub stretch: f32,
+}
+
 /// The memory of the progress stage.
 #[derive(Clone, Debug, Default)]
 pub struct Progress {
     mode: Mode,
+    fusion: Fusion,
     states: States,
     laps: Laps,
 }
@@ -89,24 +107,26 @@ impl Progress {
             lap_time_us: line.session.lap_time_us,
         };
         if at.dt_s <= 0.0 {
-            self.begin();
+            self.begin(line.session.source);
         } else if at.broken {
             self.laps.spoil();
             self.states.degrade(Why::Gap);
         }
+        let teach = self.states.get().0 == HealthState::Ok;
         let step_m = match &mut self.mode {
             Mode::Searching(search) => {
                 let Some(found) = search.advance(line, at) else {
                     self.states.lose(search.why());
                     return None;
                 };
+                self.fusion.found();
                 let track = Track::begin(found.mark, at);
                 self.laps
                     .found(track.mark.progress_m(line), at.time_us, &course);
                 self.mode = Mode::Following(track);
                 0.0
             }
-            Mode::Following(track) => match track.follow(line, at) {
+            Mode::Following(track) => match track.follow(line, at, teach, &mut self.fusion) {
                 Some(step_m) => step_m,
                 None => {
                     self.lose(Why::Searching);
@@ -126,10 +146,16 @@ impl Progress {
         self.states.get()
     }
 
-    fn begin(&mut self) {
+    /// What the source is off by. [`Place`]s have it taken out already.
+    pub fn correction(&self) -> Correction {
+        self.fusion.correction()
+    }
+
+    fn begin(&mut self, source: SourceKind) {
         let before = self.states.get() == (HealthState::default(), Why::default());
         self.laps.drop_lap();
         self.mode = Mode::default();
+        self.fusion = Fusion::new(source);
         self.states
             .lose(if before { Why::Searching } else { Why::Restart });
     }
@@ -148,16 +174,13 @@ impl Progress {
         step_m: f32,
         course: &Course,
     ) -> Place {
-        let (state, why) = self.states.follow(&Conduct {
+        let (state, why, bad) = self.states.follow(&Conduct {
             dt_s: at.dt_s,
             speed_mps: at.speed_mps,
             left_m: track.left_m,
             slip_rad: track.slip_rad,
             trust: at.trust,
         });
-        if state != HealthState::Ok {
-            self.laps.spoil();
-        }
         let now = Instant {
             time_us: at.time_us,
             past_m: track.mark.past_start_m(line),
@@ -166,6 +189,9 @@ impl Progress {
             speed_mps: at.speed_mps,
         };
         let crossing = self.laps.follow(now, step_m, course);
+        if bad {
+            self.laps.spoil();
+        }
         Place {
             progress_m: track.mark.progress_m(line),
             offset_m: track.left_m,

@@ -72,8 +72,9 @@ impl States {
         (self.state, self.why)
     }
 
-    /// Follows the drive by one sample.
-    pub(super) fn follow(&mut self, c: &Conduct) -> (HealthState, Why) {
+    /// Follows the drive by one sample; also whether a condition other than patience holds it from
+    /// being good.
+    pub(super) fn follow(&mut self, c: &Conduct) -> (HealthState, Why, bool) {
         let aside = c.left_m.abs();
         let held = |seconds: f32, holds: bool| if holds { seconds + c.dt_s } else { 0.0 };
         self.aside_s = held(self.aside_s, aside > ASIDE_M);
@@ -82,12 +83,16 @@ impl States {
         self.lane_s = held(self.lane_s, aside > BACK_M && along);
         let against = c.slip_rad.is_some_and(|s| s.abs() > AGAINST_RAD);
         self.against_s = held(self.against_s, against);
-        if let Some(bad) = self.bad(c) {
+        let bad = self.bad(c);
+        if let Some(bad) = bad {
             self.good_s = 0.0;
             (self.state, self.why) = bad;
         } else if self.state != HealthState::Ok {
-            let away =
-                aside > BACK_M && matches!(self.state, HealthState::Pit | HealthState::OffTrack);
+            let near_m = match self.state {
+                HealthState::Pit | HealthState::OffTrack => BACK_M,
+                _ => DRIFT_M,
+            };
+            let away = aside > near_m;
             self.good_s = held(self.good_s, !away && !against);
             let patience_s = match self.state {
                 HealthState::Lost | HealthState::Degraded => TRUST_S,
@@ -97,7 +102,7 @@ impl States {
                 (self.state, self.why) = (HealthState::Ok, Why::Good);
             }
         }
-        self.get()
+        (self.state, self.why, bad.is_some())
     }
 
     /// The state that the conditions call for, worst first.
