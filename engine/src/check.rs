@@ -152,7 +152,7 @@ impl Check for Facts {
         measured("trail_m", self.trail_m, -way, way)?;
         measured("slowest_m", self.slowest_m, -way, way)?;
         measured("slowest_mps", self.slowest_mps, 0.0, speed)?;
-        measured("apex_mps", self.apex_mps, 0.0, speed)?;
+        measured("slowed_mps", self.slowed_mps, 0.0, speed)?;
         measured("throttle_m", self.throttle_m, -way, way)?;
         measured("full_m", self.full_m, -way, way)?;
         measured("lift_s", self.lift_s, -LAP_MAX_S, LAP_MAX_S)?;

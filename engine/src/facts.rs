@@ -60,9 +60,9 @@ pub struct Facts {
     pub slowest_m: Option<Measured>,
     /// The slowest speed, m/s.
     pub slowest_mps: Option<Measured>,
-    /// Speed where the reference is slowest, m/s: lower here means over-slowed, not just late back
-    /// on the throttle.
-    pub apex_mps: Option<Measured>,
+    /// Speed where the reference is slowest or takes up throttle, whichever comes first, m/s: lower
+    /// here means over-slowed, not just late back on the throttle.
+    pub slowed_mps: Option<Measured>,
     /// Where throttle was taken up for good: the kink of the speed trace.
     pub throttle_m: Option<Measured>,
     /// Where full throttle was reached.

@@ -28,7 +28,7 @@ const AHEAD_EARLIEST_S: f32 = 6.0;
 /// And so long before, so that it has stood when quiet begins, seconds.
 const AHEAD_LATEST_S: f32 = QUIET_S + ON_S;
 /// Throttle must have been held this long before `after`, seconds.
-const AFTER_HELD_S: f32 = 0.5;
+const AFTER_HELD_S: f32 = 0.35;
 /// Above the reference by this much, throttle is not overdue, m/s.
 const FASTER_MPS: f32 = 0.3;
 
@@ -144,7 +144,7 @@ impl Voice {
             limit,
         );
         let elsewhere = found.brake_m.counts
-            || found.apex_mps.counts
+            || found.slowed_mps.counts
             || found.apex_out_m.more()
             || found.loss_entry_s + found.loss_middle_s < 0.0;
         if ahead_mps > -FASTER_MPS || elsewhere {
@@ -180,10 +180,9 @@ impl Voice {
             // A corner taken without slowing has nothing to settle.
             None => passage.brake().is_none() && view.now.drive > 0.5,
         };
-        if !settled || passage.into_m() < passage.spans().exit_m {
-            return None;
-        }
-        if self.next_brake_s(view)? < QUIET_S + ON_S {
+        let out = passage.into_m() >= passage.spans().exit_m
+            || (passage.full() && passage.into_m() >= passage.spans().middle_end_m);
+        if !settled || !out || self.next_brake_s(view)? < QUIET_S {
             return None;
         }
         let facts = passage.so_far(view.reference, view.now);

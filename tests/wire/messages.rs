@@ -202,7 +202,7 @@ pub fn longest() -> Vec<Message> {
         trail_m: m,
         slowest_m: m,
         slowest_mps: p,
-        apex_mps: p,
+        slowed_mps: p,
         throttle_m: m,
         full_m: m,
         lifts: 255,

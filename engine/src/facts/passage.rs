@@ -133,6 +133,11 @@ impl Passage {
         self.throttle
     }
 
+    /// Whether full throttle was reached.
+    pub fn full(&self) -> bool {
+        self.facts.full_m.is_some()
+    }
+
     /// Whether the corner's brake was used, and when.
     pub fn brake(&self) -> Option<Instant> {
         self.brake
@@ -162,8 +167,8 @@ impl Passage {
             step.mark(self.spans.middle_begin_m, &mut self.passed.middle_begin_us);
             step.mark(self.spans.middle_end_m, &mut self.passed.middle_end_us);
             step.mark(self.spans.end_m, &mut self.passed.end_us);
-            if step.crosses(self.spans.apex_m) {
-                self.facts.apex_mps = Some(step.speed_at(self.spans.apex_m));
+            if step.crosses(self.spans.slowed_m) {
+                self.facts.slowed_mps = Some(step.speed_at(self.spans.slowed_m));
             }
             if step.crosses(self.spans.exit_m) {
                 self.facts.exit_mps = Some(step.speed_at(self.spans.exit_m));

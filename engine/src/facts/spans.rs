@@ -13,6 +13,9 @@ pub struct Spans {
     pub middle_begin_m: f32,
     /// The reference is slowest.
     pub apex_m: f32,
+    /// The reference is slowest or takes up throttle, whichever comes first: until here speed is
+    /// the brake's doing.
+    pub slowed_m: f32,
     /// The middle ends.
     pub middle_end_m: f32,
     /// The bend ends.
@@ -26,10 +29,13 @@ impl Spans {
     pub fn of(reference: &ReferenceView<'_>, corner: &Corner, next: &Corner) -> Self {
         let from = |to_m: f32| reference.wrap_m(to_m - corner.begin_m);
         let end_m = from(next.begin_m);
+        let apex_m = from(corner.apex_m);
+        let throttle_m = corner.facts.throttle_m.map_or(apex_m, |m| from(m.value));
         Self {
+            slowed_m: throttle_m.min(apex_m),
             turn_m: from(corner.turn_m),
             middle_begin_m: from(corner.middle_begin_m),
-            apex_m: from(corner.apex_m),
+            apex_m,
             middle_end_m: from(corner.middle_end_m),
             exit_m: from(corner.exit_m),
             end_m: if end_m > 0.0 {

@@ -37,24 +37,27 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
     let wide = d.apex_out_m.more() || d.exit_out_m.more();
     let late_throttle = d.throttle_m.more();
     let slow_middle = d.slowest_mps.less();
+    // Slowed too much by the brake, and not just by being late back on the throttle.
+    let over_slowed = slow_middle && (d.slowed_mps.less() || d.release_m.more() || !late_throttle);
     // Too deep: everything after it follows from there.
     if d.brake_m.more() && (wide || late_throttle || slow_middle || d.loss_middle_s > limit.loss_s)
     {
         return Some((Phase::Brake, Advice::Sooner, Size::Metres(d.brake_m.size())));
     }
     // Too fast in the middle: wide or late on the throttle for it.
-    if d.slowest_mps.more() && d.apex_mps.value > 0.0 && (wide || late_throttle) {
+    if d.slowest_mps.more()
+        && d.slowed_mps.value > 0.0
+        && (wide || late_throttle || d.exit_mps.less())
+    {
         return Some((
             Phase::Rotation,
             Advice::Slower,
             Size::Speed(d.slowest_mps.size()),
         ));
     }
-    // Too slow in the middle already where the reference is slowest.
-    if slow_middle && d.apex_mps.less() {
-        let soft = d.decel_mps2.less();
+    if over_slowed {
         if d.brake_m.less() && d.loss_entry_s >= d.loss_middle_s.max(limit.loss_s) {
-            return Some(early(d, soft));
+            return Some(early(d));
         }
         return Some((
             Phase::Rotation,
@@ -63,14 +66,14 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
         ));
     }
     if d.brake_m.less() && d.loss_entry_s >= limit.loss_s.min(0.5 * limit.loss_s + 0.02) {
-        return Some(early(d, d.decel_mps2.less()));
+        return Some(early(d));
     }
     None
 }
 
 /// Braked early: because the braking was soft, or for no reason.
-fn early(d: &Deviations, soft: bool) -> Told {
-    if soft {
+fn early(d: &Deviations) -> Told {
+    if d.decel_mps2.less() && d.peak_decel_mps2.less() {
         (
             Phase::Brake,
             Advice::Harder,
@@ -106,7 +109,7 @@ fn entry(d: &Deviations) -> Option<Told> {
 }
 
 fn middle(d: &Deviations) -> Option<Told> {
-    if d.slowest_mps.less() && d.apex_mps.less() {
+    if d.slowest_mps.less() && d.slowed_mps.less() {
         return Some((
             Phase::Rotation,
             Advice::Faster,

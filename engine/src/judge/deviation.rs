@@ -5,6 +5,9 @@ use crate::math::sqrt;
 use crate::reference::{Corner, ReferenceView};
 use crate::thresholds::Thresholds;
 
+/// A brake release counts as late by this share of the trail's threshold.
+const RELEASE_SHARE: f32 = 0.5;
+
 /// A difference to the reference, live minus reference.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Deviation {
@@ -45,12 +48,16 @@ pub struct Deviations {
     pub brake_m: Deviation,
     /// Mean deceleration, m/s², positive harder.
     pub decel_mps2: Deviation,
+    /// Largest deceleration, m/s², positive harder.
+    pub peak_decel_mps2: Deviation,
     /// Trail length, metres, positive longer.
     pub trail_m: Deviation,
     /// Slowest speed, m/s, positive faster.
     pub slowest_mps: Deviation,
-    /// Speed where the reference is slowest, m/s, positive faster.
-    pub apex_mps: Deviation,
+    /// Where the brake was released, metres, positive later on the road.
+    pub release_m: Deviation,
+    /// Speed where the reference is slowest or takes up throttle, m/s, positive faster.
+    pub slowed_mps: Deviation,
     /// Toward the outside of the bend at the slowest point, metres.
     pub apex_out_m: Deviation,
     /// Toward the outside of the bend at the exit, metres.
@@ -119,6 +126,10 @@ impl Deviations {
             )),
             _ => None,
         };
+        let from = |to_m: f32| reference.wrap_m(to_m - corner.begin_m);
+        let picked_up_m = want.throttle_m.map_or(corner.apex_m, |m| m.value);
+        let slowed_m = corner.begin_m + from(picked_up_m).min(from(corner.apex_m));
+        let slowed = Measured::new(reference.speed_mps(slowed_m), 0.0);
         let coast = Some(want.coast_s.unwrap_or_default());
         let lift = Some(want.lift_s.unwrap_or_default());
         let part = |m: Option<Measured>| m.map_or(0.0, |m| m.value);
@@ -126,9 +137,15 @@ impl Deviations {
         Self {
             brake_m: place(facts.brake_m, want.brake_m, limit.brake_m),
             decel_mps2: plain(facts.mean_decel_mps2, want.mean_decel_mps2, decel),
+            peak_decel_mps2: plain(facts.peak_decel_mps2, want.peak_decel_mps2, 0.5 * decel),
             trail_m: plain(facts.trail_m, want.trail_m, limit.trail_m),
             slowest_mps: plain(facts.slowest_mps, want.slowest_mps, limit.slowest_mps),
-            apex_mps: plain(facts.apex_mps, want.apex_mps, limit.slowest_mps),
+            release_m: place(
+                facts.release_m,
+                want.release_m,
+                RELEASE_SHARE * limit.trail_m,
+            ),
+            slowed_mps: plain(facts.slowed_mps, Some(slowed), limit.slowest_mps),
             apex_out_m: outward(plain(
                 facts.offset_slowest_m,
                 want.offset_slowest_m,

@@ -24,7 +24,7 @@ fn good() -> Facts {
         trail_m: m(25.0),
         slowest_m: m(200.0),
         slowest_mps: m(25.0),
-        apex_mps: m(25.0),
+        slowed_mps: m(25.0),
         throttle_m: m(205.0),
         full_m: m(230.0),
         lifts: 0,
@@ -46,7 +46,10 @@ fn told_in(kind: CornerKind, change: impl FnOnce(&mut Facts)) -> Option<(Phase, 
         facts: Facts { kind, ..good() },
         ..Corner::default()
     };
-    let nodes = [Node::default(); 400];
+    let nodes = [Node {
+        speed_cmps: 2500,
+        ..Node::default()
+    }; 400];
     let (car, session) = (CarCurves::default(), Session::default());
     let reference = ReferenceView {
         frame: Frame::Local {
@@ -114,7 +117,7 @@ fn too_deep_wide_and_late_on_the_throttle_is_the_brakes_fault() {
 fn too_fast_in_and_late_on_the_throttle_is_rotation_slower() {
     let cue = told(|f| {
         f.slowest_mps = m(27.0);
-        f.apex_mps = m(27.5);
+        f.slowed_mps = m(27.5);
         f.offset_exit_m = m(-2.5);
         f.throttle_m = m(225.0);
         lose(f, -0.02, -0.02, 0.3);
@@ -126,11 +129,34 @@ fn too_fast_in_and_late_on_the_throttle_is_rotation_slower() {
 fn over_slowed_with_a_good_exit_is_rotation_faster() {
     let cue = told(|f| {
         f.slowest_mps = m(22.5);
-        f.apex_mps = m(22.6);
+        f.slowed_mps = m(22.6);
         f.brake_m = m(93.0);
         lose(f, 0.06, 0.12, 0.02);
     });
     assert_eq!(cue, Some((Phase::Rotation, Advice::Faster)));
+}
+
+#[test]
+fn on_the_brake_for_too_long_is_rotation_faster() {
+    let cue = told(|f| {
+        f.release_m = m(204.0);
+        f.slowest_m = m(206.0);
+        f.slowest_mps = m(21.5);
+        f.throttle_m = m(214.0);
+        lose(f, 0.0, 0.05, 0.3);
+    });
+    assert_eq!(cue, Some((Phase::Rotation, Advice::Faster)));
+}
+
+#[test]
+fn stabbed_early_then_coasted_is_brake_later() {
+    let cue = told(|f| {
+        f.brake_m = m(75.0);
+        f.mean_decel_mps2 = m(7.0);
+        f.peak_decel_mps2 = m(12.5);
+        lose(f, 0.3, 0.02, 0.0);
+    });
+    assert_eq!(cue, Some((Phase::Brake, Advice::Later)));
 }
 
 #[test]
@@ -147,6 +173,7 @@ fn early_and_soft_is_brake_harder() {
     let cue = told(|f| {
         f.brake_m = m(80.0);
         f.mean_decel_mps2 = m(8.0);
+        f.peak_decel_mps2 = m(9.5);
         lose(f, 0.25, 0.02, 0.0);
     });
     assert_eq!(cue, Some((Phase::Brake, Advice::Harder)));
@@ -196,6 +223,7 @@ fn late_throttle_alone_is_throttle_sooner() {
         f.throttle_m = m(220.0);
         f.slowest_mps = m(23.5);
         f.slowest_m = m(214.0);
+        f.slowed_mps = m(24.8);
         lose(f, 0.0, 0.02, 0.2);
     });
     assert_eq!(cue, Some((Phase::Throttle, Advice::Sooner)));
@@ -264,7 +292,7 @@ fn lifted_and_flat_corners_know_only_a_larger_lift() {
     let larger = |f: &mut Facts| {
         f.kind = CornerKind::Lifted;
         f.slowest_mps = m(22.0);
-        f.apex_mps = m(22.0);
+        f.slowed_mps = m(22.0);
         f.brake_m = m(70.0);
         lose(f, 0.1, 0.1, 0.0);
     };
