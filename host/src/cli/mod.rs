@@ -1,6 +1,7 @@
 //! The command line: one file a command, each with its arguments and `run`.
 
 pub mod check;
+pub mod learn;
 pub mod replay;
 
 use clap::{Parser, Subcommand};
@@ -20,6 +21,7 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Check(check::Args),
+    Learn(learn::Args),
     Replay(replay::Args),
 }
 
@@ -28,6 +30,7 @@ impl Cli {
     pub fn run(&self) -> anyhow::Result<ExitCode> {
         match &self.command {
             Command::Check(args) => check::run(args),
+            Command::Learn(args) => learn::run(args),
             Command::Replay(args) => replay::run(args),
         }
     }

@@ -141,9 +141,11 @@ impl fmt::Display for Fault {
 pub struct Cut {
     /// Whole laps, good and bad.
     pub laps: Vec<Lap>,
-    /// Seconds before the first crossing, one a recording; the whole of it when none was.
+    /// Index of the recording of each track.
+    pub takes: Vec<usize>,
+    /// Seconds before the first crossing, one a track; the whole of it when none was.
     pub out_s: Vec<f64>,
-    /// Seconds after the last crossing, one a recording.
+    /// Seconds after the last crossing, one a track.
     pub in_s: Vec<f64>,
 }
 
@@ -181,6 +183,7 @@ pub fn cut(tracks: &[Track], start: &StartLine) -> Cut {
     rounds.retain(|r| *r > 0.2 * longest);
     let usual = median(&mut rounds).unwrap_or(0.0);
     for (index, (track, crossings)) in tracks.iter().zip(&crossings).enumerate() {
+        found.takes.push(track.take);
         let length_s = track.points.last().map_or(0.0, |p| p.time_s);
         found
             .out_s

@@ -128,15 +128,19 @@ fn pad(
 fn run(view: &ReferenceView<'_>, samples: &[Sample]) -> (Vec<LapEvent>, Vec<Facts>) {
     let mut engine = Engine::new(Config::default());
     let (mut laps, mut facts) = (Vec::new(), Vec::new());
-    for sample in samples {
-        for event in engine.feed(view, sample) {
+    let mut take = |events: &[Event]| {
+        for event in events {
             match event {
                 Event::Lap(lap) => laps.push(*lap),
                 Event::Corner(f) => facts.push(*f),
                 _ => {}
             }
         }
+    };
+    for sample in samples {
+        take(engine.feed(view, sample));
     }
+    take(engine.finish(view));
     (laps, facts)
 }
 

@@ -3,7 +3,8 @@
 //! Nothing here is known beforehand but the samples. Each step has a file: [`plane`] and [`track`]
 //! put samples into a plane, [`start`] finds the start line, [`laps`] cuts and screens, [`line`]
 //! fits the closed line with a [`spline`], [`profile`] lays the laps along it, [`curves`] learns
-//! the car, [`bends`] and [`corners`] find the corners.
+//! the car, [`bends`] and [`corners`] find the corners in a
+//! [`round`], [`measure`] lets the engine measure the laps and [`refine`] stores what it found.
 
 pub mod bends;
 pub mod corners;
@@ -18,6 +19,7 @@ pub mod round;
 pub mod spline;
 pub mod start;
 pub mod track;
+pub mod words;
 
 #[cfg(test)]
 mod tests;

@@ -121,7 +121,7 @@ fn corners(out: &mut String, view: &ReferenceView<'_>, units: Units) {
 fn corner(out: &mut String, view: &ReferenceView<'_>, c: &Corner, number: usize, units: Units) {
     let hand = if c.turn > 0 { "left" } else { "right" };
     let spread = |sd: f32| {
-        if c.spread.laps > 1 && sd > 0.0 {
+        if c.spread.laps > 1 {
             format!("±{sd:.1}")
         } else {
             String::new()

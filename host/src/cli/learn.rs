@@ -1,0 +1,199 @@
+//! `cuepost learn`: a reference from recordings.
+
+use crate::learn::start::StartAt;
+use crate::learn::{self, Options, Take, words};
+use crate::report::{Units, reference};
+use crate::{reference_file, source};
+use anyhow::{Context, bail};
+use clap::ValueEnum;
+use cuepost_engine::reference::SourceKind;
+use cuepost_engine::{Position, Sample};
+use indicatif::{ProgressBar, ProgressStyle};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::time::{Duration, Instant};
+
+/// Work that takes longer than this shows how far it is.
+const SILENT: Duration = Duration::from_secs(1);
+
+/// Build a reference from recordings of the coach's laps
+///
+/// Finds the start line and the laps, drops those that are no good and says why, takes the fastest
+/// good lap (or --lap N) as the reference, and measures its corners.
+///
+/// Example: cuepost learn coach.csv -o club-circuit.ref --name "Club circuit" --lap 4
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Recordings of the same circuit, car and day: NMEA, UBX, CSV or our own.
+    #[arg(required = true)]
+    recordings: Vec<PathBuf>,
+    /// Where to write the reference.
+    #[arg(long, short)]
+    output: PathBuf,
+    /// The lap that is the reference, by the number printed; else the fastest good one.
+    #[arg(long)]
+    lap: Option<u32>,
+    /// The start line: EAST_M,NORTH_M,BEARING_DEG in the source's own plane or
+    /// LAT,LON,BEARING_DEG; the bearing is the direction of travel clockwise from north.
+    #[arg(long, value_name = "A,B,BEARING", allow_hyphen_values = true)]
+    start: Option<String>,
+    /// Name of circuit and layout.
+    #[arg(long, default_value = "")]
+    name: String,
+    /// Name of the car.
+    #[arg(long, default_value = "")]
+    car: String,
+    /// Conditions in words, as in "18 degrees, dry, half a tank".
+    #[arg(long, default_value = "")]
+    conditions: String,
+    /// Kind of source, when it is not what the recording looks like.
+    #[arg(long, value_enum)]
+    source: Option<Kind>,
+    /// What a column of a table is, as in time_s=Zeit; may be given several times.
+    #[arg(long, value_name = "NAME=COLUMN")]
+    column: Vec<String>,
+    /// Units for people.
+    #[arg(long, value_enum, default_value_t)]
+    units: Units,
+}
+
+/// Kinds of source that a user can state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Kind {
+    /// A satellite receiver.
+    Receiver,
+    /// A simulator or another source without a receiver's lag.
+    Simulator,
+}
+
+/// A recording as read, up to its first fault.
+struct Read {
+    name: String,
+    samples: Vec<Sample>,
+    kind: SourceKind,
+    fault: Option<source::SourceError>,
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    let bar = Bar::new();
+    let options = source::Options::with_columns(&args.column)?;
+    let mut reads = Vec::new();
+    for path in &args.recordings {
+        bar.tell(0.0, &format!("reading {}", path.display()));
+        reads.push(read(path, &options)?);
+    }
+    let options = learn_options(args, &reads)?;
+    let takes: Vec<Take> = reads
+        .iter()
+        .map(|r| Take {
+            name: &r.name,
+            samples: &r.samples,
+        })
+        .collect();
+    let learned = learn::learn(&takes, &options, &mut |share, word| bar.tell(share, word))
+        .with_context(|| names(&reads))?;
+    bar.done();
+    let view = learned.reference.view();
+    let id = reference_file::write(&args.output, &view)?;
+    let all: Vec<String> = reads.iter().map(|r| r.name.clone()).collect();
+    print!("{}", words::laps(&learned, &all));
+    println!();
+    print!("{}", reference::reference(&view, args.units));
+    println!("written     {} ({id:08X})", args.output.display());
+    let mut code = ExitCode::SUCCESS;
+    for fault in reads.into_iter().filter_map(|r| r.fault) {
+        eprintln!("cuepost: learned from what was read before: {fault}");
+        code = ExitCode::from(super::BAD_INPUT);
+    }
+    Ok(code)
+}
+
+fn read(path: &Path, options: &source::Options) -> anyhow::Result<Read> {
+    let mut recording = source::open(path, options)?;
+    let mut samples = Vec::new();
+    let mut fault = None;
+    for item in &mut recording {
+        match item {
+            Ok(sample) => samples.push(sample),
+            Err(error) => fault = Some(error),
+        }
+    }
+    if let (true, Some(fault)) = (samples.is_empty(), fault.take_if(|_| samples.is_empty())) {
+        return Err(fault.into());
+    }
+    Ok(Read {
+        name: path.display().to_string(),
+        samples,
+        kind: recording.source_kind(),
+        fault,
+    })
+}
+
+fn names(reads: &[Read]) -> String {
+    let all: Vec<&str> = reads.iter().map(|r| r.name.as_str()).collect();
+    all.join(", ")
+}
+
+fn learn_options(args: &Args, reads: &[Read]) -> anyhow::Result<Options> {
+    let stated = args.source.map(|k| match k {
+        Kind::Receiver => SourceKind::Receiver,
+        Kind::Simulator => SourceKind::Simulator,
+    });
+    let first = reads.first().map_or(SourceKind::Unknown, |r| r.kind);
+    if reads.iter().any(|r| r.kind != first) && stated.is_none() {
+        bail!(
+            "{}: recordings of a receiver and of another source cannot be learned from together: \
+             their lags differ; state --source when they are alike",
+            names(reads)
+        );
+    }
+    let geodetic = reads
+        .iter()
+        .flat_map(|r| &r.samples)
+        .find_map(|s| s.position)
+        .is_some_and(|p| matches!(p, Position::Geodetic { .. }));
+    let start = args.start.as_deref().map(|s| StartAt::parse(s, geodetic));
+    Ok(Options {
+        start: start.transpose().map_err(anyhow::Error::msg)?,
+        lap: args.lap,
+        name: args.name.clone(),
+        car: args.car.clone(),
+        conditions: args.conditions.clone(),
+        source: stated.unwrap_or(first),
+    })
+}
+
+/// A progress bar that stays away from short work.
+struct Bar {
+    since: Instant,
+    bar: ProgressBar,
+}
+
+impl Bar {
+    fn new() -> Self {
+        let bar = ProgressBar::hidden();
+        if let Ok(style) = ProgressStyle::with_template("{bar:30} {msg}") {
+            bar.set_style(style);
+        }
+        bar.set_length(1000);
+        Self {
+            since: Instant::now(),
+            bar,
+        }
+    }
+
+    fn tell(&self, share: f32, word: &str) {
+        if self.bar.is_hidden() && self.since.elapsed() > SILENT {
+            self.bar
+                .set_draw_target(indicatif::ProgressDrawTarget::stderr());
+        }
+        self.bar.set_message(word.to_owned());
+        self.bar
+            .set_position((share.clamp(0.0, 1.0) * 1000.0) as u64);
+    }
+
+    fn done(&self) {
+        self.bar.finish_and_clear();
+    }
+}
