@@ -3,6 +3,7 @@
 //! On the wire and in flash a setting is a key and a value. `docs/WIRE.md` has the keys.
 
 use cuepost_engine::wire;
+use cuepost_engine::wire::text::SpeedUnit;
 
 /// Where the samples come from.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -83,6 +84,8 @@ pub struct Settings {
     pub sounder: bool,
     /// The screen is in use.
     pub screen: bool,
+    /// What speeds are told in, on the screen and in text.
+    pub units: SpeedUnit,
 }
 
 impl Default for Settings {
@@ -97,6 +100,7 @@ impl Default for Settings {
             strip_brightness: 64,
             sounder: false,
             screen: true,
+            units: SpeedUnit::Kmh,
         }
     }
 }
@@ -121,11 +125,13 @@ pub enum Key {
     Sounder = 7,
     /// [`Settings::screen`]: 0 off, 1 on.
     Screen = 8,
+    /// [`Settings::units`]: 0 m/s, 1 km/h.
+    Units = 9,
 }
 
 impl Key {
     /// All of them.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Source,
         Self::ReceiverBaud,
         Self::Display,
@@ -134,6 +140,7 @@ impl Key {
         Self::StripBrightness,
         Self::Sounder,
         Self::Screen,
+        Self::Units,
     ];
 
     /// The key with this number.
@@ -152,6 +159,7 @@ impl Key {
             Self::StripBrightness => "strip-brightness",
             Self::Sounder => "sounder",
             Self::Screen => "screen",
+            Self::Units => "units",
         }
     }
 
@@ -161,6 +169,7 @@ impl Key {
             Self::Source => &["receiver", "computer"],
             Self::Display => &["off", "text", "frames"],
             Self::Lamp | Self::Strip | Self::Sounder | Self::Screen => &["off", "on"],
+            Self::Units => &["m/s", "km/h"],
             Self::ReceiverBaud | Self::StripBrightness => &[],
         }
     }
@@ -211,6 +220,8 @@ impl Settings {
             }
             Key::Sounder => self.sounder = switch?,
             Key::Screen => self.screen = switch?,
+            Key::Units if switch? => self.units = SpeedUnit::Kmh,
+            Key::Units => self.units = SpeedUnit::Mps,
         }
         Ok(())
     }
@@ -230,6 +241,7 @@ impl Settings {
             Key::StripBrightness => u32::from(self.strip_brightness),
             Key::Sounder => u32::from(self.sounder),
             Key::Screen => u32::from(self.screen),
+            Key::Units => u32::from(self.units == SpeedUnit::Kmh),
         }
     }
 
@@ -281,7 +293,7 @@ mod tests {
     #[test]
     fn every_setting_survives_message_and_flash() {
         let mut settings = Settings::default();
-        let other = [1, 460_800, 2, 0, 0, 200, 1, 0];
+        let other = [1, 460_800, 2, 0, 0, 200, 1, 0, 0];
         for (key, value) in Key::ALL.into_iter().zip(other) {
             assert_ne!(settings.get(key), value, "{key:?}");
             settings.set(key as u8, value).unwrap();
@@ -294,7 +306,7 @@ mod tests {
 
     #[test]
     fn what_cannot_be_set_is_refused_and_nothing_with_it() {
-        let refused = [(0, 0), (9, 1), (1, 2), (2, 4_800), (3, 3), (4, 2), (6, 256)];
+        let refused = [(0, 0), (9, 2), (1, 2), (2, 4_800), (3, 3), (4, 2), (6, 256)];
         for (key, value) in refused {
             let mut changes = wire::Settings::default();
             changes.entries.push((Key::Sounder as u8, 1)).unwrap();

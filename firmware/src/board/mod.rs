@@ -26,8 +26,8 @@ use cuepost_engine::wire::{Counts, FrameReader, Message, Outcome, Query, Status}
 /// The most bytes taken from a port in one step.
 pub const CHUNK: usize = 64;
 
-/// Nodes of the longest reference a board holds: 7.6 km at 5 m.
-pub const NODES: usize = 1_536;
+/// Nodes of the longest reference a board holds: 7.2 km at 4.5 m.
+pub const NODES: usize = 1_600;
 /// Corners of the longest reference a board holds.
 pub const CORNERS: usize = 32;
 /// Landmarks of the longest reference a board holds.

@@ -3,8 +3,10 @@
 use crate::output::Output;
 use crate::port::Outbox;
 use crate::settings::{DisplayPort, Settings};
+use cuepost_engine::wire::text::{self, LINE_END, LINE_MAX};
 use cuepost_engine::wire::{FRAME_MAX, Message, encode};
 use cuepost_engine::{Event, HealthState, Why};
+use heapless::String;
 
 /// Everything that is told an event.
 pub(super) struct Teller<'t, O, const C: usize, const D: usize> {
@@ -17,7 +19,8 @@ pub(super) struct Teller<'t, O, const C: usize, const D: usize> {
 }
 
 impl<O: Output, const C: usize, const D: usize> Teller<'_, O, C, D> {
-    /// Tells one event: cues to the outputs, everything to the computer, cues to the display.
+    /// Tells one event: cues to the outputs, everything to the computer and to a display that reads
+    /// frames, what a line is made of to one that reads text.
     pub fn event(&mut self, event: &Event) {
         let mut room = [0; FRAME_MAX];
         let Some(frame) = framed(&Message::from(*event), &mut room) else {
@@ -25,13 +28,25 @@ impl<O: Output, const C: usize, const D: usize> Teller<'_, O, C, D> {
         };
         self.to_computer.push(frame);
         match self.settings.display {
+            DisplayPort::Off => {}
             DisplayPort::Frames => self.to_display.push(frame),
-            DisplayPort::Text | DisplayPort::Off => {}
+            DisplayPort::Text => self.line(event),
         }
         match event {
             Event::Cue(cue) => self.outputs.show(cue, self.settings, self.now_us),
             Event::Health(health) => *self.health = (health.state, health.why),
             _ => {}
+        }
+    }
+
+    /// The event as a line of text with its end, for those that have one.
+    fn line(&mut self, event: &Event) {
+        let mut ended = String::<{ LINE_MAX + LINE_END.len() }>::new();
+        if let Some(line) = text::line(event, self.settings.units)
+            && ended.push_str(&line).is_ok()
+            && ended.push_str(LINE_END).is_ok()
+        {
+            self.to_display.push(ended.as_bytes());
         }
     }
 }

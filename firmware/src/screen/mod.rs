@@ -12,7 +12,8 @@ mod tests;
 use crate::output::{Output, OutputFault};
 use crate::settings::Settings;
 use core::fmt::Write;
-use cuepost_engine::{Cue, HealthState, Size, Way, Why};
+use cuepost_engine::wire::text::{SpeedUnit, size_text};
+use cuepost_engine::{Cue, HealthState, Way, Why};
 use embedded_graphics::mono_font::ascii::{FONT_6X10, FONT_10X20};
 use embedded_graphics::mono_font::{MonoFont, MonoTextStyle};
 use embedded_graphics::pixelcolor::BinaryColor;
@@ -40,7 +41,7 @@ const SMALL_ROW: usize = 21;
 /// What is to be seen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Picture {
-    Cue(Cue),
+    Cue(Cue, SpeedUnit),
     State(HealthState, Why),
     Dark,
 }
@@ -81,7 +82,7 @@ where
         self.cue = self.cue.filter(|(_, until_us)| now_us < *until_us);
         match self.cue {
             _ if !settings.screen => Picture::Dark,
-            Some((cue, _)) => Picture::Cue(cue),
+            Some((cue, _)) => Picture::Cue(cue, settings.units),
             None => Picture::State(self.state.0, self.state.1),
         }
     }
@@ -118,7 +119,7 @@ where
 fn draw<D: DrawTarget<Color = BinaryColor>>(to: &mut D, picture: &Picture) -> Result<(), D::Error> {
     to.clear(BinaryColor::Off)?;
     match picture {
-        Picture::Cue(cue) => draw_cue(to, cue),
+        Picture::Cue(cue, unit) => draw_cue(to, cue, *unit),
         Picture::State(HealthState::Ok, _) => row(to, "READY", &FONT_10X20, 0, 22),
         Picture::State(_, why) => {
             row(to, "NO CUES", &FONT_10X20, 0, 0)?;
@@ -128,7 +129,11 @@ fn draw<D: DrawTarget<Color = BinaryColor>>(to: &mut D, picture: &Picture) -> Re
     }
 }
 
-fn draw_cue<D: DrawTarget<Color = BinaryColor>>(to: &mut D, cue: &Cue) -> Result<(), D::Error> {
+fn draw_cue<D: DrawTarget<Color = BinaryColor>>(
+    to: &mut D,
+    cue: &Cue,
+    unit: SpeedUnit,
+) -> Result<(), D::Error> {
     // A row that does not hold a word leaves the rest of it out; all words there are fit.
     let mut head: String<LARGE_ROW> = String::new();
     let _ = write!(head, "{} ", cue.corner);
@@ -139,7 +144,9 @@ fn draw_cue<D: DrawTarget<Color = BinaryColor>>(to: &mut D, cue: &Cue) -> Result
     let mut advice: String<LARGE_ROW> = String::new();
     upper(&mut advice, cue.advice.name());
     row(to, &advice, &FONT_10X20, 0, 22)?;
-    row(to, &size_text(cue.size), &FONT_10X20, 30, 44)?;
+    if let Some(size) = size_text(&cue.size, unit) {
+        row(to, &size, &FONT_10X20, 30, 44)?;
+    }
     arrow(to, cue.advice.way())
 }
 
@@ -148,27 +155,6 @@ fn upper<const N: usize>(to: &mut String<N>, word: &str) {
         let letter = if letter == '-' { ' ' } else { letter };
         let _ = to.push(letter.to_ascii_uppercase());
     }
-}
-
-/// The size in whole numbers from ten on and in tenths below (seconds: hundredths).
-pub fn size_text(size: Size) -> String<LARGE_ROW> {
-    let (value, unit) = match size {
-        Size::Metres(m) => (m, "m"),
-        Size::Speed(mps) => (mps, "m/s"),
-        Size::Deceleration(mps2) => (mps2, "m/s2"),
-        Size::Seconds(s) => (s, "s"),
-    };
-    let mut text = String::new();
-    let hundredths = (value.clamp(0.0, 999.0) * 100.0 + 0.5) as u32;
-    let tenths = (value.clamp(0.0, 999.0) * 10.0 + 0.5) as u32;
-    let _ = if unit == "s" {
-        write!(text, "{}.{:02} {unit}", hundredths / 100, hundredths % 100)
-    } else if tenths < 100 {
-        write!(text, "{}.{} {unit}", tenths / 10, tenths % 10)
-    } else {
-        write!(text, "{} {unit}", (tenths + 5) / 10)
-    };
-    text
 }
 
 /// A triangle that points left at the left edge, or right at the right one, column by column:

@@ -1,9 +1,8 @@
 use super::strict_screen::StrictScreen;
 use super::*;
 use crate::test_cue::{advices, cue, phases};
-use cuepost_engine::{Advice, Phase};
+use cuepost_engine::{Advice, Phase, Size};
 use std::collections::HashSet;
-use std::string::ToString;
 
 fn settings() -> Settings {
     Settings::default()
@@ -76,20 +75,18 @@ fn all_cues_fit_and_differ() {
 }
 
 #[test]
-fn sizes_as_they_are_read() {
-    let cases = [
-        (Size::Metres(12.4), "12 m"),
-        (Size::Metres(9.96), "10 m"),
-        (Size::Metres(9.94), "9.9 m"),
-        (Size::Metres(1e9), "999 m"),
-        (Size::Speed(1.34), "1.3 m/s"),
-        (Size::Deceleration(0.8), "0.8 m/s2"),
-        (Size::Seconds(0.214), "0.21 s"),
-        (Size::Seconds(-3.0), "0.00 s"),
-    ];
-    for (size, text) in cases {
-        assert_eq!(size_text(size).to_string(), text, "{size:?}");
-    }
+fn speeds_are_in_the_unit_that_is_set() {
+    let mut cue = cue(Phase::Rotation, Advice::Faster, 1.0);
+    cue.size = Size::Speed(3.0);
+    let kilometres = on_screen(&cue);
+    let mut screen = Screen::new(StrictScreen::new(), |_: &mut StrictScreen| Ok(()));
+    let metres = Settings {
+        units: SpeedUnit::Mps,
+        ..settings()
+    };
+    screen.show(&cue, &metres, 0);
+    screen.tick(&metres, 0).unwrap();
+    assert_ne!(screen.release().printed(), kilometres);
 }
 
 #[test]

@@ -40,6 +40,12 @@ fn a_cue_goes_everywhere() {
     let (notes, computer, display, _) = told(DisplayPort::Frames, Event::Cue(cue));
     assert_eq!(notes.cues(), [cue]);
     assert_eq!((&computer, &display), (&framed, &framed));
+    let (notes, computer, display, _) = told(DisplayPort::Text, Event::Cue(cue));
+    assert_eq!(notes.cues(), [cue]);
+    assert_eq!(
+        (&computer, &display[..]),
+        (&framed, &b"05 THROTTLE SOONER 12 m\r\n"[..])
+    );
     let (notes, computer, display, _) = told(DisplayPort::Off, Event::Cue(cue));
     assert_eq!(notes.cues(), [cue]);
     assert_eq!((computer, display), (framed, Vec::new()));
