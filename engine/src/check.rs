@@ -44,6 +44,11 @@ pub(crate) fn holds(field: Field, truth: bool) -> Result<(), Field> {
     if truth { Ok(()) } else { Err(field) }
 }
 
+/// Refuses text with letters that would move a terminal's cursor.
+pub(crate) fn words(field: Field, text: &str) -> Result<(), Field> {
+    holds(field, !text.chars().any(char::is_control))
+}
+
 fn time(us: u64) -> Result<(), Field> {
     holds("time_us", us <= TIME_MAX_US)
 }

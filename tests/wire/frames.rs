@@ -236,3 +236,16 @@ fn an_output_too_small_is_said() {
         }
     }
 }
+
+#[test]
+fn text_that_would_move_a_cursor_is_not_sent_and_not_read() {
+    let mark = Message::Mark(Mark {
+        text: "\u{1b}[2J".try_into().unwrap(),
+        ..Mark::default()
+    });
+    let mut out = [0; FRAME_MAX];
+    assert_eq!(encode(&mark, &mut out), Err(EncodeFault::Value("text")));
+    let n = frame::encode_unchecked(&mark, &mut out).unwrap();
+    let refused = Refused::Value(Kind::Mark, "text");
+    assert_eq!(read(&out[..n]), [Outcome::Refused(refused)]);
+}

@@ -1,4 +1,4 @@
-/* Reads Cuepost frames from standard input, prints one line each: cc read_wire.c -o read_wire */
+/* Reads Cuepost frames from standard input, prints a line each: cc read_wire.c -o read_wire */
 #include <stdint.h>
 #include <stdio.h>
 #include <string.h>
@@ -39,6 +39,7 @@ static void words(int kind, int length) {
 
 int main(void) {
     int c, n = 0, left = 0, zero = 0, used = 0; /* used: a byte since the delimiter */
+    setvbuf(stdout, NULL, _IOLBF, 0);
     while ((c = getchar()) != EOF) {
         if (c) { /* undo COBS: a code byte, then the bytes it counts, then the zero it stands for */
             int code = !left;

@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Reads Cuepost frames from standard input, prints one line each. `pip install cobs` first."""
+"""Reads Cuepost frames from standard input, prints a line each. `pip install cobs` first."""
 import struct, sys, zlib
 from cobs import cobs
 
@@ -12,30 +12,24 @@ TOLD, UNITS = "now after ahead".split(), "m m/s m/s2 s".split()
 
 class Payload:
     def __init__(self, data):
-        self.data, self.at = data, 0
-
-    def take(self, n):
-        self.at += n
-        return self.data[self.at - n:self.at]
+        self.data = iter(data)
 
     def byte(self):
-        return self.take(1)[0]
+        return next(self.data)
 
     def varint(self):
-        value, shift, more = 0, 0, True
-        while more:
-            byte = self.byte()
-            value, shift, more = value | (byte & 127) << shift, shift + 7, byte > 127
-        return value
+        byte = self.byte()
+        return byte if byte < 128 else byte - 128 + 128 * self.varint()
 
     def f32(self):
-        return struct.unpack("<f", self.take(4))[0]
+        return struct.unpack("<f", bytes(self.byte() for _ in range(4)))[0]
 
     def maybe_s(self):
         return f"{self.f32():.3f} s" if self.byte() else "unknown"
 
 
-def words(kind, p):
+def words(kind, data):
+    p = Payload(data)
     if kind == 0x41:
         lap, corner, phase, advice, told = p.varint(), p.byte(), p.varint(), p.varint(), p.varint()
         unit, size, _, loss, time = p.varint(), p.f32(), p.maybe_s(), p.maybe_s(), p.varint()
@@ -44,16 +38,21 @@ def words(kind, p):
     if kind == 0x43:
         lap, time, _, valid = p.varint(), p.varint(), p.varint(), p.byte()
         return f"lap: {lap} took {time} us, valid {valid}, gap {p.maybe_s()}"
-    return f"kind 0x{kind:02X}: {len(p.data)} bytes"
+    return f"kind 0x{kind:02X}: {len(data)} bytes"
 
 
-for frame in filter(None, sys.stdin.buffer.read().split(b"\0")):
+def tell(frame):
     try:
         body = cobs.decode(frame)
     except cobs.DecodeError:
         body = b""
     if len(body) < 6 or zlib.crc32(body[:-4]).to_bytes(4, "little") != body[-4:]:
-        print("refused: damaged")
-    else:
-        same = body[0] == VERSION
-        print(words(body[1], Payload(body[2:-4])) if same else f"refused: version {body[0]}")
+        return "refused: damaged"
+    return words(body[1], body[2:-4]) if body[0] == VERSION else f"refused: version {body[0]}"
+
+
+frame = b""
+while byte := sys.stdin.buffer.read(1):
+    if byte == b"\0" and frame:
+        print(tell(frame), flush=True)
+    frame = b"" if byte == b"\0" else frame + byte

@@ -1,7 +1,7 @@
 //! What every reference keeps to; checked before one is stored and whenever one is read.
 
 use super::{CarCurves, Corner, Frame, Landmark, Node, REACH_M, ReferenceView, Session, Spread};
-use crate::check::{Check, Field, LAP_MAX_S, PROGRESS_MAX_M, SPEED_MAX_MPS, holds, within};
+use crate::check::{Check, Field, LAP_MAX_S, PROGRESS_MAX_M, SPEED_MAX_MPS, holds, within, words};
 use crate::file::{Part, Problem};
 
 /// The fewest nodes a line has.
@@ -70,11 +70,6 @@ pub(super) fn head(frame: &Frame, spacing_m: f32, nodes: usize) -> Result<(), Fi
         nodes >= usize::from(NODES_MIN) && nodes <= usize::from(u16::MAX),
     )?;
     within("length_m", spacing_m * nodes as f32, 10.0, PROGRESS_MAX_M)
-}
-
-/// No letters that would move a terminal's cursor.
-fn words(field: Field, text: &str) -> Result<(), Field> {
-    holds(field, !text.chars().any(char::is_control))
 }
 
 pub(super) fn session(s: &Session) -> Result<(), Field> {

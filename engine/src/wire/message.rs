@@ -3,7 +3,7 @@
 use super::frame::REFUSALS;
 use super::put::{Sink, Stopped};
 use super::transfer::{Begin, Commit, Piece, Transfer};
-use crate::check::{Check, Field, holds};
+use crate::check::{Check, Field, TIME_MAX_US, holds, words};
 use crate::cue::Cue;
 use crate::event::{Event, HealthEvent, HealthState, LapEvent, PaceEvent, PhaseEvent, Why};
 use crate::facts::Facts;
@@ -177,8 +177,10 @@ pub struct Header {
 
 impl Check for Header {
     fn check(&self) -> Result<(), Field> {
-        let most = crate::check::TIME_MAX_US;
-        holds("began_unix_s", self.began_unix_s.is_none_or(|s| s <= most))
+        words("created_by", &self.created_by)?;
+        let began = self.began_unix_s;
+        holds("began_unix_s", began.is_none_or(|s| s <= TIME_MAX_US))?;
+        words("conditions", &self.conditions)
     }
 }
 
@@ -197,8 +199,9 @@ pub struct Mark {
 
 impl Check for Mark {
     fn check(&self) -> Result<(), Field> {
-        holds("time_us", self.time_us <= crate::check::TIME_MAX_US)?;
-        holds("corner", self.corner != Some(0))
+        holds("time_us", self.time_us <= TIME_MAX_US)?;
+        holds("corner", self.corner != Some(0))?;
+        words("text", &self.text)
     }
 }
 
