@@ -120,7 +120,10 @@ impl Engine {
         }
         if let Some(facts) = finished {
             push(&mut self.events, Event::Corner(facts));
-            if let Some(ratio) = self.voice.remember(reference, &self.config, &facts) {
+            if let Some(ratio) = self
+                .voice
+                .remember(reference, &self.config, &facts, now.time_us)
+            {
                 let pace = PaceEvent {
                     lap: facts.lap,
                     ratio,

@@ -29,6 +29,10 @@ const AHEAD_EARLIEST_S: f32 = 6.0;
 const AHEAD_LATEST_S: f32 = QUIET_S + ON_S;
 /// Throttle must have been held this long before `after`, seconds.
 const AFTER_HELD_S: f32 = 0.35;
+/// An advice without a moment to be told is stale this long after its corner, seconds.
+const LATE_S: f32 = 6.0;
+/// A corner with nothing to tell is looked at again after this long, seconds.
+const LOOK_AGAIN_S: f32 = 1.0;
 /// Above the reference by this much, throttle is not overdue, m/s.
 const FASTER_MPS: f32 = 0.3;
 
@@ -39,10 +43,25 @@ pub struct Voice {
     pace: Pace,
     /// Until when the last cue stands.
     busy_until_us: u64,
+    /// What was told in the passage before.
+    told_before: Option<(u16, u8)>,
+    /// An advice that had no moment yet.
+    late: Option<Late>,
+    /// When a corner without anything to tell is looked at again.
+    look_again_us: u64,
     /// What was told in the passage under way.
-    told: Option<(u16, u8, bool)>,
+    told: Option<(u16, u8)>,
     /// What was told ahead of a corner, for its next passage.
     reminded: Option<(u8, Phase, Advice)>,
+}
+
+/// An advice for a corner left behind, while it is not stale.
+#[derive(Clone, Copy, Debug)]
+struct Late {
+    verdict: Verdict,
+    lap: u16,
+    corner: u8,
+    until_us: u64,
 }
 
 /// Everything the voice looks at in one moment.
@@ -66,6 +85,8 @@ impl Voice {
     /// Forgets what stands and what was told; keeps what is to be reminded of.
     pub fn hush(&mut self) {
         self.told = None;
+        self.told_before = None;
+        self.late = None;
         self.reminded = None;
     }
 
@@ -75,6 +96,7 @@ impl Voice {
         reference: &ReferenceView<'_>,
         config: &Config,
         facts: &Facts,
+        time_us: u64,
     ) -> Option<f32> {
         let index = usize::from(facts.corner).checked_sub(1)?;
         let corner = reference.corners.get(index)?;
@@ -86,6 +108,17 @@ impl Voice {
         let allowance = self.pace.allowance(reference, index);
         let verdict = judge::judge(reference, corner, facts, config.at(facts.corner), allowance);
         self.memory.keep(index, facts, verdict);
+        let told = self.told == Some((facts.lap, facts.corner))
+            || self.told_before == Some((facts.lap, facts.corner));
+        if let (false, Some(verdict)) = (told, verdict) {
+            let until_us = time_us.saturating_add((LATE_S * 1e6) as u64);
+            self.late = Some(Late {
+                verdict,
+                lap: facts.lap,
+                corner: facts.corner,
+                until_us,
+            });
+        }
         paced
     }
 
@@ -105,14 +138,20 @@ impl Voice {
                 None
             }
         });
+        let cue = cue.or_else(|| if free { self.late(view, config) } else { None });
         let cue = cue.or_else(|| if free { self.ahead(view, config) } else { None })?;
         self.busy_until_us = view.now.time_us.saturating_add((ON_S * 1e6) as u64);
         Some(cue)
     }
 
+    fn note_told(&mut self, passage: &Passage) {
+        self.told_before = self.told;
+        self.told = Some((passage.lap(), passage.corner()));
+    }
+
     fn told_here(&self, passage: &Passage) -> bool {
         self.told
-            .is_some_and(|(lap, corner, _)| (lap, corner) == (passage.lap(), passage.corner()))
+            .is_some_and(|told| told == (passage.lap(), passage.corner()))
     }
 
     /// Throttle overdue: the reference was back on it a threshold ago, and nothing earlier in the
@@ -143,14 +182,17 @@ impl Voice {
             &view.passage.so_far(view.reference, view.now),
             limit,
         );
+        // Tighter than the reference: the road left over is why the throttle waits.
+        let inside_m = f32::from(corner.turn) * view.now.offset_m;
         let elsewhere = found.brake_m.counts
             || found.slowed_mps.counts
             || found.apex_out_m.more()
+            || inside_m > limit.offset_m
             || found.loss_entry_s + found.loss_middle_s < 0.0;
         if ahead_mps > -FASTER_MPS || elsewhere {
             return None;
         }
-        self.told = Some((view.passage.lap(), view.passage.corner(), true));
+        self.note_told(view.passage);
         Some(cue(
             view,
             Verdict {
@@ -185,12 +227,16 @@ impl Voice {
         if !settled || !out || self.next_brake_s(view)? < QUIET_S {
             return None;
         }
-        let facts = passage.so_far(view.reference, view.now);
         let allowance = self.pace.allowance(view.reference, passage.index());
         let limit = config.at(passage.corner());
-        // Decided once: what comes later in the corner goes into the memory.
-        self.told = Some((passage.lap(), passage.corner(), false));
+        // Nothing to tell yet may become something: a lift on the straight, a loss that grows.
+        if view.now.time_us < self.look_again_us {
+            return None;
+        }
+        self.look_again_us = view.now.time_us.saturating_add((LOOK_AGAIN_S * 1e6) as u64);
+        let facts = passage.so_far(view.reference, view.now);
         let verdict = judge::judge(view.reference, corner, &facts, limit, allowance)?;
+        self.note_told(passage);
         let reminded = self.reminded == Some((passage.corner(), verdict.phase, verdict.advice));
         if reminded || !self.memory.in_focus(passage.index(), config) {
             return None;
@@ -202,6 +248,32 @@ impl Voice {
             passage.corner(),
             passage.lap(),
         ))
+    }
+
+    /// The advice for a corner that ran into the next one without a moment to speak: a chicane's
+    /// first half, told on the way out of the second.
+    fn late(&mut self, view: &View<'_>, config: &Config) -> Option<Cue> {
+        let late = self.late?;
+        if view.now.time_us > late.until_us || late.verdict.advice == Advice::Better {
+            self.late = None;
+            return None;
+        }
+        let passage = view.passage;
+        let settled = view.doing.settled || (passage.brake().is_none() && view.now.drive > 0.5);
+        let out = passage.into_m() >= passage.spans().middle_end_m
+            || passage.into_m() < passage.spans().turn_m;
+        if !settled || !out || self.told_here(passage) || self.next_brake_s(view)? < QUIET_S {
+            return None;
+        }
+        let index = usize::from(late.corner).checked_sub(1)?;
+        let reminded =
+            self.reminded == Some((late.corner, late.verdict.phase, late.verdict.advice));
+        self.late = None;
+        if reminded || !self.memory.in_focus(index, config) {
+            return None;
+        }
+        self.note_told(passage);
+        Some(cue(view, late.verdict, Told::After, late.corner, late.lap))
     }
 
     /// A reminder before a corner in which it was the same thing in two of the last three laps.

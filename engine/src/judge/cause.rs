@@ -6,6 +6,9 @@ use crate::facts::Facts;
 use crate::reference::{Corner, CornerKind};
 use crate::thresholds::Thresholds;
 
+/// Full throttle later by more than this much of what its begin was later is a slow foot.
+const SLOW_FOOT: f32 = 0.6;
+
 type Told = (Phase, Advice, Size);
 
 /// A lift costs at least this much speed at the slowest point to be told, m/s.
@@ -55,6 +58,14 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
             Size::Speed(d.slowest_mps.size()),
         ));
     }
+    // Off the line in the middle, and not because of the brakes or the speed.
+    if d.apex_out_m.more() && d.loss_entry_s + d.loss_middle_s > limit.loss_s {
+        return Some((
+            Phase::Rotation,
+            Advice::Tighter,
+            Size::Metres(d.apex_out_m.size()),
+        ));
+    }
     if over_slowed {
         if d.brake_m.less() && d.loss_entry_s >= d.loss_middle_s.max(limit.loss_s) {
             return Some(early(d));
@@ -73,7 +84,7 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
 
 /// Braked early: because the braking was soft, or for no reason.
 fn early(d: &Deviations) -> Told {
-    if d.decel_mps2.less() && d.peak_decel_mps2.less() {
+    if d.decel_mps2.less() && d.peak_decel_mps2.less() && !d.coast_s.more() {
         (
             Phase::Brake,
             Advice::Harder,
@@ -158,6 +169,22 @@ fn exit(d: &Deviations) -> Option<Told> {
             Size::Seconds(d.lift_s.size()),
         ));
     }
+    // The road left over is why the throttle had to wait.
+    if d.exit_out_m.less() {
+        return Some((
+            Phase::Throttle,
+            Advice::MoreRoad,
+            Size::Metres(d.exit_out_m.size()),
+        ));
+    }
+    // A slow foot moves the middle of its ramp by half of what it moves the end.
+    if d.full_m.more() && d.to_full_m.value > SLOW_FOOT * d.throttle_m.value {
+        return Some((
+            Phase::Throttle,
+            Advice::Fuller,
+            Size::Metres(d.full_m.size()),
+        ));
+    }
     if d.throttle_m.more() {
         if d.coast_s.more() {
             return Some((
@@ -177,20 +204,6 @@ fn exit(d: &Deviations) -> Option<Told> {
             Phase::Throttle,
             Advice::Later,
             Size::Metres(d.throttle_m.size()),
-        ));
-    }
-    if d.to_full_m.more() && d.full_m.more() {
-        return Some((
-            Phase::Throttle,
-            Advice::Fuller,
-            Size::Metres(d.full_m.size()),
-        ));
-    }
-    if d.exit_out_m.less() {
-        return Some((
-            Phase::Throttle,
-            Advice::MoreRoad,
-            Size::Metres(d.exit_out_m.size()),
         ));
     }
     None
