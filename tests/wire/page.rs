@@ -3,6 +3,7 @@
 use crate::messages::{frame, longest, typical};
 use cuepost_engine::wire::*;
 use cuepost_engine::{Advice, CornerKind, HealthState, Phase, Told};
+use cuepost_firmware::settings::{Baud, Key};
 
 const PAGE: &str = include_str!("../../docs/WIRE.md");
 
@@ -125,6 +126,33 @@ fn limits_are_those_of_the_code() {
     ];
     for magic in magics {
         assert!(PAGE.contains(std::str::from_utf8(&magic).unwrap()));
+    }
+}
+
+/// The keys a board knows, with the names of their values.
+#[test]
+fn settings_are_those_a_board_knows() {
+    for key in Key::ALL {
+        let start = format!("| {} | {} |", key as u8, key.name());
+        let row = section(Kind::Settings)
+            .lines()
+            .find(|l| l.starts_with(&start));
+        let row = row.unwrap_or_else(|| panic!("no row {start}"));
+        let values = row.split('|').nth(4).unwrap().trim();
+        let numbered = key
+            .values()
+            .iter()
+            .enumerate()
+            .map(|(i, n)| format!("{i} {n}"));
+        let numbered: Vec<_> = numbered.collect();
+        assert!(
+            numbered.is_empty() || values == numbered.join(", "),
+            "{row}"
+        );
+        if key == Key::ReceiverBaud {
+            let bauds = Baud::ALL.map(|b| b.bits_a_second().to_string());
+            assert!(values.ends_with(&bauds.join(", ")), "{row}");
+        }
     }
 }
 
