@@ -1,5 +1,6 @@
 //! The host side of Cuepost: read recordings, build references, replay, tune, watch, debrief.
 
+pub mod board;
 pub mod cli;
 pub mod demo;
 pub mod durable;
@@ -12,3 +13,4 @@ pub mod reference_file;
 pub mod replay;
 pub mod report;
 pub mod source;
+pub mod thresholds_file;

@@ -1,6 +1,8 @@
 //! The command line: one file a command, each with its arguments and `run`.
 
+pub mod board;
 pub mod check;
+pub mod lamp;
 pub mod learn;
 pub mod replay;
 
@@ -20,7 +22,9 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Board(board::Args),
     Check(check::Args),
+    Lamp(lamp::Args),
     Learn(learn::Args),
     Replay(replay::Args),
 }
@@ -29,7 +33,9 @@ impl Cli {
     /// Runs the command that was asked for.
     pub fn run(&self) -> anyhow::Result<ExitCode> {
         match &self.command {
+            Command::Board(args) => board::run(args),
             Command::Check(args) => check::run(args),
+            Command::Lamp(args) => lamp::run(args),
             Command::Learn(args) => learn::run(args),
             Command::Replay(args) => replay::run(args),
         }

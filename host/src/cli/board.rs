@@ -1,0 +1,201 @@
+//! `cuepost board`: send a reference or thresholds to a board, ask how it is, listen to it.
+
+use crate::board::{BoardError, Client, words};
+use crate::{reference_file, thresholds_file};
+use anyhow::{Context, bail};
+use cuepost_engine::wire::text::{SpeedUnit, line};
+use cuepost_engine::wire::{FRAME_MAX, Message, Object, Settings, encode};
+use cuepost_engine::{Event, file};
+use indicatif::{ProgressBar, ProgressStyle};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::time::{Duration, Instant};
+
+/// How long a read waits before it looks at the clock.
+const READ_TIMEOUT: Duration = Duration::from_millis(50);
+
+/// Send a reference or thresholds to a board, ask how it is, listen to it
+///
+/// A transfer that broke off goes on where it stopped when the command is run again. The board
+/// uses a file only once all of it has arrived and been checked; until then it keeps what it had.
+///
+/// Example: cuepost board send club.ref --port /dev/ttyUSB0
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    #[command(subcommand)]
+    command: Command,
+    /// The serial port the board is on; not needed when there is only one
+    #[arg(long, short, global = true)]
+    port: Option<String>,
+    /// Speed of the port, bits a second
+    #[arg(long, global = true, default_value_t = 115_200)]
+    baud: u32,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum Command {
+    /// Send a reference, as `cuepost learn` made it
+    Send {
+        /// The reference
+        reference: PathBuf,
+    },
+    /// Send thresholds, written as text (`brake_m = 5.0`)
+    Thresholds {
+        /// The file
+        file: PathBuf,
+    },
+    /// Say what the board has, what it makes of its input, and what it lost
+    Status,
+    /// Show the settings, or change some of them, as in `lamp=off source=computer`
+    Set {
+        /// What to change; nothing to see what is set
+        #[arg(value_name = "KEY=VALUE")]
+        changes: Vec<String>,
+    },
+    /// Print what the board says, until stopped
+    Log {
+        /// Stop after so many seconds
+        #[arg(long, value_name = "SECONDS")]
+        seconds: Option<f64>,
+        /// Keep everything, facts of corners included, in a recording as well
+        #[arg(long, short, value_name = "FILE")]
+        output: Option<PathBuf>,
+    },
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    // What can be wrong with a file is said before a board is needed.
+    match &args.command {
+        Command::Send { reference } => {
+            reference_file::read(reference)?;
+            let bytes = read_file(reference)?;
+            send(args, Object::Reference, &bytes)?;
+        }
+        Command::Thresholds { file } => {
+            let config = thresholds_file::read(file).map_err(anyhow::Error::msg)?;
+            let bytes = thresholds_file::to_bytes(&config).map_err(anyhow::Error::msg)?;
+            send(args, Object::Config, &bytes)?;
+        }
+        Command::Status => print!("{}", words::status(&open(args)?.status()?)),
+        Command::Set { changes } => set(args, changes)?,
+        Command::Log { seconds, output } => log(args, *seconds, output.as_deref())?,
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+type Port = Box<dyn serialport::SerialPort>;
+
+fn open(args: &Args) -> anyhow::Result<Client<Port>> {
+    let name = match &args.port {
+        Some(name) => name.clone(),
+        None => only_port()?,
+    };
+    let port = serialport::new(&name, args.baud)
+        .timeout(READ_TIMEOUT)
+        .open()
+        .with_context(|| format!("{name}: cannot be opened"))?;
+    Ok(Client::new(port))
+}
+
+/// The one port of this machine.
+fn only_port() -> anyhow::Result<String> {
+    // Without this folder (containers) the listing itself would panic.
+    let listed = if cfg!(target_os = "linux") && !Path::new("/sys/class/tty").is_dir() {
+        Vec::new()
+    } else {
+        serialport::available_ports().unwrap_or_default()
+    };
+    let names: Vec<String> = listed.into_iter().map(|p| p.port_name).collect();
+    match &names[..] {
+        [one] => Ok(one.clone()),
+        [] => bail!("no serial port found; plug the board in or name its port with --port"),
+        _ => bail!("which port? say --port with one of {}", names.join(", ")),
+    }
+}
+
+fn read_file(path: &Path) -> anyhow::Result<Vec<u8>> {
+    std::fs::read(path).with_context(|| format!("{}", path.display()))
+}
+
+fn send(args: &Args, object: Object, bytes: &[u8]) -> anyhow::Result<()> {
+    let mut client = open(args)?;
+    let bar = ProgressBar::new(bytes.len() as u64);
+    let style = "{msg} {bar:32} {bytes} of {total_bytes}, {eta} left";
+    bar.set_style(ProgressStyle::with_template(style)?);
+    bar.set_message(words::object(object));
+    let mut begun = false;
+    let sent = client.send(object, bytes, |have| {
+        if !begun && have > 0 {
+            bar.suspend(|| eprintln!("the board has {have} bytes already, going on from there"));
+        }
+        begun = true;
+        bar.set_position(have as u64);
+    });
+    bar.finish_and_clear();
+    match sent {
+        Ok(()) => {
+            let id = file::id(bytes).unwrap_or(0);
+            println!("{} {id:08X} is in use on the board", words::object(object));
+            Ok(())
+        }
+        Err(e @ (BoardError::Port(_) | BoardError::Silent)) if begun => Err(anyhow::Error::new(e)
+            .context("broken off; run the same command again and it goes on where it stopped")),
+        Err(e) => Err(e.into()),
+    }
+}
+
+fn set(args: &Args, changes: &[String]) -> anyhow::Result<()> {
+    let mut message = Settings::default();
+    for change in changes {
+        let entry = words::setting(change).map_err(anyhow::Error::msg)?;
+        if message.entries.push(entry).is_err() {
+            bail!("too many settings at once");
+        }
+    }
+    let mut client = open(args)?;
+    if !changes.is_empty() {
+        client.set(message)?;
+    }
+    print!("{}", words::settings(&client.settings()?));
+    Ok(())
+}
+
+fn log(args: &Args, seconds: Option<f64>, output: Option<&Path>) -> anyhow::Result<()> {
+    let mut keep = match output {
+        Some(path) => {
+            let made = std::fs::File::create(path);
+            Some(made.with_context(|| format!("{}", path.display()))?)
+        }
+        None => None,
+    };
+    let mut client = open(args)?;
+    let until = seconds.map(|s| Instant::now() + Duration::from_secs_f64(s.clamp(0.0, 1e6)));
+    while until.is_none_or(|until| Instant::now() < until) {
+        let Some(message) = client.listen(Duration::from_millis(200))? else {
+            continue;
+        };
+        if let Some(keep) = &mut keep {
+            let mut frame = [0; FRAME_MAX];
+            if let Ok(len) = encode(&message, &mut frame) {
+                keep.write_all(&frame[..len])?;
+            }
+        }
+        if let Some(line) = event(message).and_then(|event| line(&event, SpeedUnit::Kmh)) {
+            println!("{line}");
+        }
+    }
+    Ok(())
+}
+
+/// The event in a message, if it is one that has a line.
+fn event(message: Message) -> Option<Event> {
+    match message {
+        Message::Cue(cue) => Some(Event::Cue(cue)),
+        Message::Lap(lap) => Some(Event::Lap(lap)),
+        Message::Health(health) => Some(Event::Health(health)),
+        Message::Pace(pace) => Some(Event::Pace(pace)),
+        _ => None,
+    }
+}
