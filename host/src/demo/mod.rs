@@ -6,6 +6,7 @@
 //! scatter and planted faults ([`fault`]) works pedals and steering; what came of it is written
 //! down as it happens ([`truth`]). Everything follows from one seed.
 
+pub mod campaign;
 pub mod car;
 pub mod circuit;
 pub mod drive;

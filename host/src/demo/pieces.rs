@@ -95,6 +95,13 @@ impl Piece {
         self
     }
 
+    /// Turns a bend by a little more.
+    pub(super) fn turn_by(&mut self, by_deg: f64) {
+        if let Shape::Bend { turn_deg, .. } | Shape::Double { turn_deg, .. } = &mut self.shape {
+            *turn_deg += by_deg;
+        }
+    }
+
     pub(super) fn turn_deg(&self) -> f64 {
         match self.shape {
             Shape::Straight { .. } | Shape::Fixed { .. } => 0.0,
