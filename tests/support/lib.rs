@@ -1,5 +1,6 @@
 //! What the tests of this crate share.
 
+pub mod campaign;
 pub mod csv;
 pub mod drive;
 pub mod track;

@@ -97,7 +97,9 @@ impl Intent {
                 self.feet.ease = 0.02;
             }
             FaultKind::TrailShort => {
-                self.target.release_m -= x;
+                // No more of the trail can be left out than there is.
+                let trail = self.target.release_m - self.target.trail_m;
+                self.target.release_m -= x.min(0.8 * trail);
                 self.keep_onset(g);
             }
             FaultKind::TrailLong => self.trail_long(x, g),
@@ -206,7 +208,6 @@ impl Intent {
         };
         let usual_s = full.time_s - on.time_s + self.feet.pick_s / 2.0;
         let longer_s = usual_s + x / full.speed_mps;
-        self.feet.first = 0.4;
         self.feet.feed_s = (longer_s - self.feet.pick_s).max(0.2) / (1.0 - self.feet.first);
     }
 
@@ -234,7 +235,7 @@ impl Intent {
         match t.kind {
             CornerKind::Flat => {
                 self.lift = Some(LiftOff {
-                    at_m: (t.apex_m - 1.2 * at).max(t.turn_m - 15.0),
+                    at_m: t.turn_m - 10.0,
                     for_s: x,
                 });
             }

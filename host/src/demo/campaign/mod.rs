@@ -18,6 +18,8 @@ pub use circuits::circuit;
 
 /// Faults from half to four times the threshold.
 pub const SIZES: [f64; 5] = [0.5, 1.0, 2.0, 3.0, 4.0];
+/// A lift that can just be told from a change of gear, seconds.
+const LIFT_S: f32 = 0.2;
 /// The coach's laps.
 const COACH_LAPS: usize = 3;
 
@@ -97,7 +99,7 @@ pub fn case(seed: u64, wanted: &Wanted) -> Case {
         .map(|lap| {
             let faults = plant(&driver.plan, lap, wanted, &mut rng);
             planted.extend(faults.iter().copied());
-            let of = |p: &Planted| (p.corner, p.kind.of(size(p, &driver.plan, wanted)));
+            let of = |p: &Planted| (p.corner, p.kind.of(size(p, wanted)));
             LapPlan::with(&faults.iter().map(of).collect::<Vec<_>>())
         })
         .collect();
@@ -163,11 +165,17 @@ fn plant(plan: &Plan, lap: u16, wanted: &Wanted, rng: &mut Pcg64) -> Vec<Planted
     let mut out: Vec<Planted> = Vec::new();
     for turn in &plan.turns {
         let neighbour = out.last().is_some_and(|p| p.corner + 1 == turn.number);
+        let tellable = |k: &FaultKind| match turn.kind {
+            CornerKind::Braked => true,
+            // What is lost in a corner that is only lifted for or flat is the lift's.
+            CornerKind::Lifted => matches!(k, FaultKind::Lift | FaultKind::ThrottleLate),
+            CornerKind::Flat => matches!(k, FaultKind::Lift),
+        };
         let fits: Vec<FaultKind> = wanted
             .kinds
             .iter()
             .copied()
-            .filter(|k| k.fits(turn.kind))
+            .filter(|k| k.fits(turn.kind) && tellable(k))
             .collect();
         // The random numbers are drawn whether needed or not: a wish changes only what it says.
         let (yes, which) = (rng.random_bool(wanted.share), rng.random_range(0.0..1.0));
@@ -186,9 +194,8 @@ fn plant(plan: &Plan, lap: u16, wanted: &Wanted, rng: &mut Pcg64) -> Vec<Planted
 }
 
 /// The size of a planted fault in its own unit.
-fn size(p: &Planted, plan: &Plan, wanted: &Wanted) -> f64 {
+fn size(p: &Planted, wanted: &Wanted) -> f64 {
     let t = &wanted.thresholds;
-    let turn = plan.turns.iter().find(|turn| turn.number == p.corner);
     let one = match p.kind {
         FaultKind::BrakeEarly | FaultKind::BrakeLate => t.brake_m,
         FaultKind::BrakeSoft | FaultKind::BrakeHard => t.decel_ratio,
@@ -198,16 +205,10 @@ fn size(p: &Planted, plan: &Plan, wanted: &Wanted) -> f64 {
         FaultKind::Coast => t.coast_s,
         FaultKind::ThrottleLate | FaultKind::ThrottleEarly => t.throttle_m,
         FaultKind::SlowToFull => t.full_m,
-        // Faults felt as time or speed: turned into what the foot does.
-        FaultKind::LiftAfter => lift_for(t.lift_s, turn.map_or(20.0, |t| t.target.speed_mps)),
+        // Felt as speed or time, done with the foot for a time.
+        FaultKind::LiftAfter => LIFT_S,
         FaultKind::Lift => t.slowest_mps / 3.5,
         FaultKind::Faster => t.better_s * 10.0,
     };
     p.times * f64::from(one)
-}
-
-/// How long a lift must last to lose about this much time until the end of the straight: it takes
-/// off about 6 m/s² of drive and drag, and what is lost stays lost for about 4 s.
-fn lift_for(lost_s: f32, speed_mps: f64) -> f32 {
-    lost_s * (speed_mps as f32 + 15.0) / (6.0 * 4.0)
 }

@@ -1,0 +1,99 @@
+//! Planted faults against what was told: one case end to end, and the tables over many.
+
+mod advice;
+mod report;
+mod truth;
+
+pub use report::Report;
+
+use cuepost_engine::judge::{Deviations, Verdict};
+use cuepost_engine::thresholds::Config;
+use cuepost_engine::{Cue, Engine, Event, Facts, Told};
+use cuepost_host::demo::campaign::{Case, Planted, Wanted, case};
+use cuepost_host::demo::receiver::{ReceiverModel, sample};
+use cuepost_host::demo::truth::Passage;
+use cuepost_host::learn::start::StartAt;
+use cuepost_host::learn::{Learned, Options, Take, learn};
+pub use truth::Deviation;
+
+/// What became of one passage of one corner.
+#[derive(Clone, Debug)]
+pub struct Outcome {
+    /// The seed of its case.
+    pub seed: u64,
+    /// What was driven.
+    pub passage: Passage,
+    /// What was planted, if anything.
+    pub planted: Option<Planted>,
+    /// Whether the corner before it had a planted fault.
+    pub after_fault: bool,
+    /// How it really differed from the reference lap.
+    pub truth: Deviation,
+    /// What the engine measured, against its reference.
+    pub seen: Option<Deviations>,
+    /// What the judge makes of it when all is known.
+    pub verdict: Option<Verdict>,
+    /// What was told of it, reminders left out.
+    pub told: Vec<Cue>,
+    /// For a cue told at once: seconds after it could be known.
+    pub delay_s: Option<f64>,
+    /// Whether it was told while the car was no slower there than the reference.
+    pub told_while_faster: bool,
+}
+
+/// Drives, learns and replays one case. `None` when no reference came of the coach's laps.
+pub fn run(seed: u64, wanted: &Wanted, receiver: &ReceiverModel) -> Option<Vec<Outcome>> {
+    let case = case(seed, wanted);
+    let learned = teach(&case, receiver)?;
+    let chosen = learned.cut.laps.get(learned.chosen)?.number as u16;
+    let samples = sample(&case.driven, receiver, seed.wrapping_mul(2) + 1);
+    let config = Config {
+        thresholds: wanted.thresholds,
+        ..Config::default()
+    };
+    let reference = learned.reference.view();
+    let mut engine = Engine::new(config);
+    let mut heard = Heard::default();
+    let mut hear = |events: &[Event]| {
+        for event in events {
+            match event {
+                Event::Cue(cue) if cue.told != Told::Ahead => heard.cues.push(*cue),
+                Event::Corner(facts) => heard.facts.push(*facts),
+                _ => {}
+            }
+        }
+    };
+    for s in &samples {
+        hear(engine.feed(&reference, s));
+    }
+    hear(engine.finish(&reference));
+    Some(truth::outcomes(&case, wanted, &learned, chosen, &heard))
+}
+
+/// What the engine said of a drive.
+#[derive(Clone, Debug, Default)]
+pub struct Heard {
+    /// Cues, reminders left out.
+    pub cues: Vec<Cue>,
+    /// Facts of corners.
+    pub facts: Vec<Facts>,
+}
+
+/// The reference from the coach's laps as a receiver saw them.
+fn teach(case: &Case, receiver: &ReceiverModel) -> Option<Learned> {
+    let samples = sample(&case.coach, receiver, case.seed.wrapping_mul(2));
+    let take = Take {
+        name: "coach",
+        samples: &samples,
+    };
+    let (east_m, north_m, bearing_deg) = case.circuit.start_line();
+    let options = Options {
+        start: Some(StartAt::Plane {
+            east_m,
+            north_m,
+            bearing_deg,
+        }),
+        ..Options::default()
+    };
+    learn(&[take], &options, &mut |_, _| {}).ok()
+}
