@@ -207,7 +207,9 @@ impl Intent {
             return;
         };
         let usual_s = full.time_s - on.time_s + self.feet.pick_s / 2.0;
-        let longer_s = usual_s + x / full.speed_mps;
+        let v = full.speed_mps;
+        let gain = ((v - on.speed_mps) / (full.time_s - on.time_s).max(0.1)).max(0.1);
+        let longer_s = usual_s + ((v * v + 2.0 * gain * x).sqrt() - v) / gain;
         self.feet.feed_s = (longer_s - self.feet.pick_s).max(0.2) / (1.0 - self.feet.first);
     }
 

@@ -101,7 +101,12 @@ fn attempt(rng: &mut Pcg64) -> Option<Circuit> {
     let turned: f64 = pieces.iter().map(Piece::turn_deg).sum();
     let last = pieces.iter_mut().rev().find(|p| p.turn_deg() != 0.0)?;
     last.turn_by(mirror * 360.0 - turned);
-    let circuit = lay("campaign", &pieces, rng.random_range(0.0..std::f64::consts::TAU)).ok()?;
+    let circuit = lay(
+        "campaign",
+        &pieces,
+        rng.random_range(0.0..std::f64::consts::TAU),
+    )
+    .ok()?;
     (circuit.length_m() < LENGTH_MAX_M).then_some(circuit)
 }
 
