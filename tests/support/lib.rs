@@ -1,6 +1,8 @@
 //! What the tests of this crate share.
 
+pub mod board;
 pub mod campaign;
 pub mod csv;
 pub mod drive;
+pub mod ring;
 pub mod track;

@@ -56,6 +56,7 @@ pub struct Client<P> {
     reader: FrameReader,
     /// Bytes read and not looked at yet.
     waiting: std::collections::VecDeque<u8>,
+    patience: Duration,
 }
 
 impl<P: Read + Write> Client<P> {
@@ -65,7 +66,14 @@ impl<P: Read + Write> Client<P> {
             port,
             reader: FrameReader::new(),
             waiting: std::collections::VecDeque::new(),
+            patience: ANSWER,
         }
+    }
+
+    /// With another time that an answer may take.
+    pub fn patient(mut self, patience: Duration) -> Self {
+        self.patience = patience;
+        self
     }
 
     /// How the board is.
@@ -210,7 +218,7 @@ impl<P: Read + Write> Client<P> {
         for _ in 0..TRIES {
             self.port.write_all(&frame[..len])?;
             self.port.flush()?;
-            let until = Instant::now() + ANSWER;
+            let until = Instant::now() + self.patience;
             while let Some(left) = until.checked_duration_since(Instant::now()) {
                 let Some(heard) = self.listen(left)? else {
                     break;
