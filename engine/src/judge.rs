@@ -74,7 +74,7 @@ pub fn judge(
     }
     let told = match corner.kind {
         CornerKind::Braked => cause::braked(&found, thresholds),
-        CornerKind::Lifted | CornerKind::Flat => cause::lifted(&found, facts, corner),
+        CornerKind::Lifted | CornerKind::Flat => cause::lifted(&found, facts, corner, thresholds),
     };
     told.map(verdict)
 }

@@ -29,6 +29,8 @@ const AHEAD_EARLIEST_S: f32 = 6.0;
 const AHEAD_LATEST_S: f32 = QUIET_S + ON_S;
 /// Throttle must have been held this long before `after`, seconds.
 const AFTER_HELD_S: f32 = 0.35;
+/// Full throttle is waited for this long after its first touch, seconds.
+const FULL_WAIT_S: f32 = 3.0;
 /// An advice without a moment to be told is stale this long after its corner, seconds.
 const LATE_S: f32 = 6.0;
 /// A corner with nothing to tell is looked at again after this long, seconds.
@@ -224,7 +226,15 @@ impl Voice {
         };
         let out = passage.into_m() >= passage.spans().exit_m
             || (passage.full() && passage.into_m() >= passage.spans().middle_end_m);
-        if !settled || !out || self.next_brake_s(view)? < QUIET_S {
+        let left_s = self.next_brake_s(view)?;
+        if !settled || !out || left_s < QUIET_S {
+            return None;
+        }
+        // How soon full throttle comes belongs to the picture, while there is time to wait for it.
+        let since_s = passage.throttle().map_or(f32::MAX, |at| {
+            view.now.time_us.saturating_sub(at.time_us) as f32 * 1e-6
+        });
+        if !passage.full() && since_s < FULL_WAIT_S && left_s > QUIET_S + 1.0 {
             return None;
         }
         let allowance = self.pace.allowance(view.reference, passage.index());

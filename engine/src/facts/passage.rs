@@ -16,6 +16,8 @@ use heapless::Vec;
 const PLACE_SD_M: f32 = 0.12;
 /// Rise above the slowest speed that makes it surely past, m/s.
 const RISEN_MPS: f32 = 0.3;
+/// Slower than this share of the reference where a corner begins, its approach was spoilt before.
+const HELD_UP: f32 = 0.9;
 /// A turn-in earlier than this before the bend is not its own, metres.
 const TURN_IN_EARLY_M: f32 = 120.0;
 
@@ -67,12 +69,14 @@ impl Passage {
         let over_the_line = corner.apex_m < corner.begin_m && now.progress_m >= corner.begin_m;
         let early_us = (into_m / now.speed_mps.max(1.0) * 1e6) as u64;
         let joined_late = into_m > (now.speed_mps * 0.3).max(3.0);
+        // Slowed down by what was before: nothing in this corner can be held against the reference.
+        let held_up = now.speed_mps < HELD_UP * reference.speed_mps(now.progress_m);
         Some(Self {
             facts: Facts {
                 lap: now.lap.saturating_add(u16::from(over_the_line)),
                 corner: (index as u8).saturating_add(1),
                 kind: CornerKind::Flat,
-                usable: !joined_late,
+                usable: !joined_late && !held_up,
                 ..Facts::default()
             },
             spans: Spans::of(reference, corner, next),
@@ -276,7 +280,8 @@ impl Passage {
                 self.take_throttle(at)
             }
             Change::DriveAgain(at, lost_mps) => {
-                if self.throttle.is_some() {
+                // Flat corners have no throttle onset: a lift behind their bend is one on the way out.
+                if self.throttle.is_some() || into_m >= self.spans.exit_m {
                     let _ = self.lifts.push((at, lost_mps));
                 }
                 false
@@ -381,7 +386,6 @@ impl Passage {
 
     fn lost_by_lifts(&self) -> Option<Measured> {
         let end_us = self.passed.end_us.or(self.last.map(|l| l.time_us))?;
-        self.throttle?;
         let mut lost_s = 0.0;
         for (at, lost_mps) in &self.lifts {
             let rest_s = end_us.saturating_sub(at.time_us) as f32 * 1e-6;

@@ -11,9 +11,6 @@ const SLOW_FOOT: f32 = 0.6;
 
 type Told = (Phase, Advice, Size);
 
-/// A lift costs at least this much speed at the slowest point to be told, m/s.
-const LIFT_LEAST_MPS: f32 = 0.5;
-
 /// The cause of a loss in a corner that is braked for.
 pub fn braked(d: &Deviations, limit: &Thresholds) -> Option<Told> {
     chain(d, limit).or_else(|| {
@@ -210,11 +207,23 @@ fn exit(d: &Deviations) -> Option<Told> {
 }
 
 /// The cause of a loss in a corner that is lifted for or flat: only a lift larger than the
-/// reference's.
-pub fn lifted(d: &Deviations, facts: &Facts, corner: &Corner) -> Option<Told> {
-    let flat = corner.kind == CornerKind::Flat;
-    let lifted_more = facts.kind != CornerKind::Flat || d.lift_s.more();
-    let slower_mps = -d.slowest_mps.value;
-    let slower = d.slowest_mps.less() || (flat && slower_mps > LIFT_LEAST_MPS);
-    (lifted_more && slower).then_some((Phase::Brake, Advice::SmallerLift, Size::Speed(slower_mps)))
+/// reference's, in it or on the way out.
+pub fn lifted(d: &Deviations, facts: &Facts, corner: &Corner, limit: &Thresholds) -> Option<Told> {
+    let drop_mps = drop_mps(facts) - drop_mps(&corner.facts);
+    if facts.kind != CornerKind::Flat && drop_mps > limit.slowest_mps {
+        return Some((Phase::Brake, Advice::SmallerLift, Size::Speed(drop_mps)));
+    }
+    (d.lift_s.more()).then_some((
+        Phase::Throttle,
+        Advice::Steady,
+        Size::Seconds(d.lift_s.size()),
+    ))
+}
+
+/// What a lift took off: from where it began to the slowest point.
+fn drop_mps(facts: &Facts) -> f32 {
+    match (facts.brake_mps, facts.slowest_mps) {
+        (Some(from), Some(to)) => (from.value - to.value).max(0.0),
+        _ => 0.0,
+    }
 }

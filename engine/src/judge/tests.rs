@@ -304,6 +304,12 @@ fn lifted_and_flat_corners_know_only_a_larger_lift() {
         lose(f, 0.0, 0.1, 0.1);
     };
     assert_eq!(told_in(CornerKind::Flat, line_only), None);
+    let on_the_way_out = |f: &mut Facts| {
+        f.lift_s = m(0.15);
+        lose(f, 0.0, 0.0, 0.2);
+    };
+    let want = Some((Phase::Throttle, Advice::Steady));
+    assert_eq!(told_in(CornerKind::Lifted, on_the_way_out), want);
 }
 
 #[test]

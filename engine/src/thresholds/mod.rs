@@ -45,7 +45,7 @@ impl Thresholds {
         decel_ratio: 0.12,
         trail_m: 10.0,
         slowest_mps: 1.0,
-        offset_m: 1.5,
+        offset_m: 2.0,
         throttle_m: 8.0,
         full_m: 15.0,
         lift_s: 0.03,
