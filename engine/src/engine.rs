@@ -28,6 +28,7 @@ pub struct Engine {
     config: Config,
     gate: Gate,
     progress: Progress,
+    place: Option<Place>,
     motion: Motion,
     phases: Phases,
     passages: Passages,
@@ -82,7 +83,8 @@ impl Engine {
         if admitted.broken {
             self.cut();
         }
-        let Some(place) = self.progress.advance(reference, admitted) else {
+        self.place = self.progress.advance(reference, admitted);
+        let Some(place) = self.place else {
             let (state, why) = match self.gate.health() {
                 (HealthState::Ok, _) => (HealthState::Lost, Why::Searching),
                 worse => worse,
@@ -203,6 +205,11 @@ impl Engine {
                 gap_s,
             }),
         );
+    }
+
+    /// Where on the line the car was at the newest admitted sample; `None` while lost.
+    pub fn place(&self) -> Option<&Place> {
+        self.place.as_ref()
     }
 
     /// What the engine thinks of its input now.

@@ -78,6 +78,32 @@ pub enum Refusal {
 }
 
 impl Refusal {
+    /// All of them, in order.
+    pub const ALL: [Self; REFUSALS] = [
+        Self::NotFinite,
+        Self::NoFix,
+        Self::Backward,
+        Self::Repeated,
+        Self::Leap,
+        Self::Frozen,
+        Self::Inaccurate,
+        Self::Thinned,
+    ];
+
+    /// The reason in a few words, as every output writes it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::NotFinite => "not finite or absurd",
+            Self::NoFix => "without a fix or speed",
+            Self::Backward => "older than the one before",
+            Self::Repeated => "repeated",
+            Self::Leap => "leaps no car can drive, or nowhere near the circuit",
+            Self::Frozen => "frozen while moving",
+            Self::Inaccurate => "too inaccurate",
+            Self::Thinned => "more than are needed (not a fault)",
+        }
+    }
+
     /// The reason in the words of the health events.
     pub fn why(self) -> Why {
         match self {

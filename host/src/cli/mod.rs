@@ -3,6 +3,7 @@
 pub mod board;
 pub mod check;
 pub mod lamp;
+pub mod drive;
 pub mod learn;
 pub mod replay;
 
@@ -26,6 +27,7 @@ enum Command {
     Check(check::Args),
     Lamp(lamp::Args),
     Learn(learn::Args),
+    Drive(drive::Args),
     Replay(replay::Args),
 }
 
@@ -37,6 +39,7 @@ impl Cli {
             Command::Check(args) => check::run(args),
             Command::Lamp(args) => lamp::run(args),
             Command::Learn(args) => learn::run(args),
+            Command::Drive(args) => drive::run(args),
             Command::Replay(args) => replay::run(args),
         }
     }

@@ -125,24 +125,11 @@ fn word(kind: SourceKind) -> &'static str {
 /// What a person should know about the run: refusals, and when nothing at all came of it.
 fn complaints(summary: &Summary) -> Vec<String> {
     let mut lines = Vec::new();
-    let names = [
-        (Refusal::NotFinite, "not finite or absurd"),
-        (Refusal::NoFix, "without a fix"),
-        (Refusal::Backward, "older than the one before"),
-        (Refusal::Repeated, "repeated"),
-        (
-            Refusal::Leap,
-            "leaps no car can drive, or nowhere near the circuit",
-        ),
-        (Refusal::Frozen, "frozen"),
-        (Refusal::Inaccurate, "too inaccurate"),
-    ];
-    let refused: Vec<String> = names
+    let refused: Vec<String> = Refusal::ALL
         .iter()
-        .filter_map(|(why, name)| {
-            let count = summary.refused.get(*why as usize).copied().unwrap_or(0);
-            (count > 0).then(|| format!("{count} {name}"))
-        })
+        .zip(summary.refused)
+        .filter(|(_, count)| *count > 0)
+        .map(|(why, count)| format!("{count} {}", why.name()))
         .collect();
     if !refused.is_empty() {
         lines.push(format!(

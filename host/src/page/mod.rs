@@ -5,6 +5,7 @@
 
 pub mod guard;
 pub mod hub;
+pub mod reference;
 mod routes;
 pub mod server;
 

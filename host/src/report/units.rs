@@ -24,21 +24,48 @@ pub enum Units {
 }
 
 impl Units {
+    /// The name of its unit of length.
+    pub const fn length_name(self) -> &'static str {
+        match self {
+            Self::Imperial => "ft",
+            Self::Metric | Self::Si => "m",
+        }
+    }
+
+    /// How many of its units of length are in a metre.
+    pub const fn lengths_a_metre(self) -> f64 {
+        match self {
+            Self::Imperial => 1.0 / FOOT_M,
+            Self::Metric | Self::Si => 1.0,
+        }
+    }
+
+    /// The name of its unit of speed.
+    pub const fn speed_name(self) -> &'static str {
+        match self {
+            Self::Metric => "km/h",
+            Self::Imperial => "mph",
+            Self::Si => "m/s",
+        }
+    }
+
+    /// How many of its units of speed are in a metre a second.
+    pub const fn speeds_a_mps(self) -> f64 {
+        match self {
+            Self::Metric => 1.0 / KMH_MPS,
+            Self::Imperial => 1.0 / MPH_MPS,
+            Self::Si => 1.0,
+        }
+    }
+
     /// A length, e.g. `12 m`; a tenth is shown below 3.
     pub fn length(self, metres: f64) -> String {
-        match self {
-            Self::Imperial => number(metres / FOOT_M, "ft"),
-            _ => number(metres, "m"),
-        }
+        number(metres * self.lengths_a_metre(), self.length_name())
     }
 
     /// A speed, e.g. `4 km/h`; a tenth is shown below 3.
     pub fn speed(self, mps: f64) -> String {
-        match self {
-            Self::Metric => number(mps / KMH_MPS, "km/h"),
-            Self::Imperial => number(mps / MPH_MPS, "mph"),
-            Self::Si => number(mps, "m/s"),
-        }
+        number(mps * self.speeds_a_mps(), self.speed_name())
     }
 
     /// A deceleration, e.g. `0.12 g`.

@@ -1,0 +1,92 @@
+//! Where a reader puts what it reads: the recorder first, then the engine.
+
+use crate::live::counters::Counters;
+use crate::live::message::{Arrived, Note, Record, SourceState};
+use crate::live::queue::Whole;
+use cuepost_engine::Sample;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
+use std::time::{Duration, Instant};
+
+/// The giving end of a reader.
+#[derive(Clone, Debug)]
+pub struct Outlet {
+    /// To the engine, which never waits for anybody: giving to it does not take long.
+    pub engine: Whole<Arrived>,
+    /// To the recorder, if there is one.
+    pub recorder: Option<Whole<Record>>,
+    /// What is counted.
+    pub counters: Arc<Counters>,
+    /// Set when the drive is to end.
+    pub stop: Arc<AtomicBool>,
+    /// A source that can wait loses nothing whatever the disk does; one that cannot must not be
+    /// held up by it.
+    pub patient: bool,
+}
+
+impl Outlet {
+    /// Whether the drive is to end.
+    pub fn stopped(&self) -> bool {
+        self.stop.load(Relaxed)
+    }
+
+    /// Time since the drive began.
+    pub fn now(&self) -> Duration {
+        self.counters.began.elapsed()
+    }
+
+    /// Hands on a sample.
+    pub fn sample(&self, sample: Sample, arrived: Instant) {
+        self.counters.samples.fetch_add(1, Relaxed);
+        if let Some(recorder) = &self.recorder {
+            let taken = if self.patient {
+                recorder.push(Record::Sample(sample))
+            } else {
+                recorder.try_push(Record::Sample(sample))
+            };
+            if !taken {
+                self.counters.unrecorded.fetch_add(1, Relaxed);
+            }
+        }
+        self.engine.push(Arrived::Sample(sample, arrived));
+    }
+
+    /// Says how the source is.
+    pub fn source(&self, state: SourceState) {
+        self.engine.push(Arrived::Source(state));
+    }
+
+    /// Says something to the people.
+    pub fn note(&self, note: Note) {
+        self.engine.push(Arrived::Note(note));
+    }
+
+    /// Waits, but not longer than until the drive is to end. False when it is.
+    pub fn wait(&self, wait: Duration) -> bool {
+        const STEP: Duration = Duration::from_millis(20);
+        let until = Instant::now() + wait;
+        while !self.stopped() {
+            let left = until.saturating_duration_since(Instant::now());
+            if left.is_zero() {
+                return true;
+            }
+            std::thread::sleep(left.min(STEP));
+        }
+        false
+    }
+}
+
+/// Says yes once a second.
+#[derive(Debug, Default)]
+pub struct EachSecond(Duration);
+
+impl EachSecond {
+    /// Whether a second has gone since the last yes.
+    pub fn due(&mut self, now: Duration) -> bool {
+        let due = now.saturating_sub(self.0) >= Duration::from_secs(1);
+        if due {
+            self.0 = now;
+        }
+        due
+    }
+}

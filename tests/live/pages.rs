@@ -1,0 +1,299 @@
+//! The pages in a real browser.
+
+use crate::chrome::{
+    self, Chrome, LAPTOP, PHONE, PHONE_UPRIGHT, Screen, TABLET, ask, keep_picture, until,
+};
+use crate::served::{Served, corner, cue, lap};
+use cuepost_engine::cue::{Advice, Phase, Size, Told};
+use cuepost_host::live::message::{Note, NoteKind, Said};
+use cuepost_host::page::Limits;
+use fantoccini::Client;
+use serde_json::json;
+
+fn block_on(work: impl Future<Output = ()>) {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .expect("a runtime")
+        .block_on(work);
+}
+
+/// Millimetres of a CSS pixel on a phone or tablet held at arm's length: the reference pixel of
+/// CSS Values 3 is 1/160 inch at a device's usual distance for handheld screens (common practice
+/// of browsers on phones), so this is a nominal figure.
+const MM_A_PIXEL: f64 = 25.4 / 160.0;
+/// ISO 15008:2017, recommended 20 arc minutes at 0.7 m (from memory): h = 2 d tan(θ/2).
+const ISO_15008_MM: f64 = 4.07;
+
+/// For each visible text: its element, the height of a capital in CSS pixels, and the contrast of
+/// its colour to the ground (WCAG 2.2, relative luminance).
+const TEXTS: &str = r#"(() => {
+  const luminance = (c) => {
+    const [r, g, b] = c.match(/[\d.]+/g).slice(0, 3).map((v) => {
+      v = v / 255;
+      return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
+    });
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  const ground = luminance(getComputedStyle(document.body).backgroundColor);
+  const context = document.createElement("canvas").getContext("2d");
+  return [...document.body.querySelectorAll("*")]
+    .filter((e) => [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim()))
+    .filter((e) => e.checkVisibility())
+    .map((e) => {
+      const style = getComputedStyle(e);
+      context.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+      const ink = luminance(style.color);
+      const box = e.getBoundingClientRect();
+      const range = document.createRange();
+      range.selectNodeContents(e);
+      const text = range.getBoundingClientRect();
+      return {
+        id: e.id,
+        text: e.textContent,
+        capital_px: context.measureText("H").actualBoundingBoxAscent,
+        contrast: (Math.max(ink, ground) + 0.05) / (Math.min(ink, ground) + 0.05),
+        inside: text.left >= -1 && text.right <= innerWidth + 1 && text.top >= -1 && text.bottom <= innerHeight + 1,
+      };
+    });
+})()"#;
+
+async fn check_legible(page: &Client, screen: Screen) {
+    for text in ask(page, TEXTS).await.as_array().expect("texts") {
+        let mm = text["capital_px"].as_f64().expect("a height") * MM_A_PIXEL;
+        assert!(
+            mm >= 1.5 * ISO_15008_MM,
+            "{}: {text} is {mm:.1} mm",
+            screen.name
+        );
+        assert!(
+            text["contrast"].as_f64() >= Some(7.0),
+            "{}: {text}",
+            screen.name
+        );
+        assert_eq!(text["inside"], true, "{}: {text}", screen.name);
+    }
+}
+
+#[test]
+fn the_driver_reads_one_cue_and_nothing_else() {
+    let Some(chrome) = Chrome::start() else {
+        return;
+    };
+    block_on(async {
+        for screen in [PHONE, PHONE_UPRIGHT, TABLET, LAPTOP] {
+            let served = Served::start(Limits::default());
+            served.driving(Some(0.34), 3, (0.0, 0.0));
+            let page = chrome.open(screen).await;
+            page.goto(&served.url("/driver?now")).await.expect("opens");
+            until(
+                &page,
+                "document.getElementById('gap').textContent === '+0.3'",
+            )
+            .await;
+            check_legible(&page, screen).await;
+            keep_picture(&page, &format!("driver-quiet-{}", screen.name)).await;
+
+            served.event(cue(
+                Phase::Throttle,
+                Advice::Sooner,
+                Size::Metres(12.0),
+                Told::Now,
+            ));
+            until(&page, "document.body.dataset.showing === 'cue'").await;
+            let shown = ask(&page, TEXTS).await;
+            let texts: Vec<&str> = shown
+                .as_array()
+                .expect("texts")
+                .iter()
+                .filter_map(|t| t["text"].as_str())
+                .collect();
+            assert_eq!(texts, ["THROTTLE", "SOONER", "12 m"]);
+            // The direction is a shape on a side, not a colour.
+            let less = "(() => { const r = document.querySelector('#shape polygon.less').getBoundingClientRect(); \
+                return r.width > 0 && r.right < innerWidth * 0.6; })()";
+            assert_eq!(ask(&page, less).await, json!(true), "{}", screen.name);
+            let more =
+                "document.querySelector('#shape polygon.more').getBoundingClientRect().width";
+            assert_eq!(ask(&page, more).await, json!(0), "{}", screen.name);
+            check_legible(&page, screen).await;
+            keep_picture(&page, &format!("driver-cue-{}", screen.name)).await;
+            until(&page, "document.body.dataset.showing === 'quiet'").await;
+
+            served.event(cue(
+                Phase::Brake,
+                Advice::Later,
+                Size::Metres(6.0),
+                Told::Ahead,
+            ));
+            until(&page, "document.body.dataset.showing === 'cue'").await;
+            check_legible(&page, screen).await;
+            keep_picture(&page, &format!("driver-next-{}", screen.name)).await;
+            until(&page, "document.body.dataset.showing === 'quiet'").await;
+
+            served.event(cue(
+                Phase::Straight,
+                Advice::Better,
+                Size::Seconds(0.15),
+                Told::After,
+            ));
+            until(&page, "document.body.dataset.showing === 'cue'").await;
+            check_legible(&page, screen).await;
+            keep_picture(&page, &format!("driver-keep-{}", screen.name)).await;
+            page.close().await.expect("closes");
+        }
+    });
+}
+
+#[test]
+fn a_burst_of_cues_never_flashes() {
+    let Some(chrome) = Chrome::start() else {
+        return;
+    };
+    block_on(async {
+        let served = Served::start(Limits::default());
+        served.driving(Some(0.0), 1, (0.0, 0.0));
+        let page = chrome.open(PHONE).await;
+        page.goto(&served.url("/driver?now")).await.expect("opens");
+        until(&page, "document.getElementById('gap').textContent !== ''").await;
+        let watch = "(() => { window.changes = []; new MutationObserver(() => \
+            window.changes.push([performance.now(), document.body.dataset.showing])) \
+            .observe(document.body, {attributes: true, attributeFilter: ['data-showing']}); return 1; })()";
+        ask(&page, watch).await;
+        for i in 0..40u8 {
+            let advice = [Advice::Sooner, Advice::Later][usize::from(i % 2)];
+            served.event(cue(
+                Phase::Brake,
+                advice,
+                Size::Metres(f32::from(i)),
+                Told::After,
+            ));
+            tokio::time::sleep(std::time::Duration::from_millis(100)).await;
+        }
+        until(&page, "document.body.dataset.showing === 'quiet'").await;
+        let changes = ask(&page, "window.changes").await;
+        let lit: Vec<f64> = changes
+            .as_array()
+            .expect("changes")
+            .iter()
+            .filter(|c| c[1] == "cue")
+            .filter_map(|c| c[0].as_f64())
+            .collect();
+        assert!(lit.len() >= 2, "{changes}");
+        // WCAG 2.2, 2.3.1: no more than three flashes in any one second. A cue stands 1.5 s at
+        // least and is followed by half a second of nothing.
+        for pair in lit.windows(2) {
+            assert!(pair[1] - pair[0] >= 1900.0, "{changes}");
+        }
+        page.close().await.expect("closes");
+    });
+}
+
+const ROWS: &str =
+    "[...document.querySelectorAll('#lap-rows tr')].map((r) => r.cells[0].textContent)";
+const CUES: &str = "document.querySelectorAll('#cue-list li:not(.none)').length";
+
+#[test]
+fn the_coach_sees_each_lap_and_cue_once_also_after_a_break() {
+    let Some(chrome) = Chrome::start() else {
+        return;
+    };
+    block_on(async {
+        let mut served = Served::start(Limits::default());
+        let page = chrome.open(LAPTOP).await;
+        for number in 1..=3 {
+            for c in 1..=8 {
+                served.event(corner(
+                    number,
+                    c,
+                    0.04 * f32::from(c) - 0.05 * f32::from(number),
+                ));
+            }
+            served.event(lap(
+                number,
+                73.4 - 0.3 * f64::from(number),
+                1.4 - 0.3 * f32::from(number),
+                number != 1,
+            ));
+        }
+        served.event(cue(
+            Phase::Brake,
+            Advice::Later,
+            Size::Metres(6.0),
+            Told::After,
+        ));
+        served.say.push(Said::Note(Note::new(
+            NoteKind::Source,
+            "/dev/ttyACM0: back",
+        )));
+        served.driving(Some(0.42), 4, (200.0, 150.0));
+        page.goto(&served.url("/coach")).await.expect("opens");
+        until(&page, &format!("({ROWS}).length === 3")).await;
+        assert_eq!(ask(&page, ROWS).await, json!(["3", "2", "1"]));
+        assert_eq!(ask(&page, CUES).await, json!(1));
+        let cell =
+            "document.querySelector('#corner-rows tr:nth-child(8) td:nth-child(2)').textContent";
+        assert_eq!(ask(&page, cell).await, json!("▲ 0.17"));
+
+        // The server goes away, a lap ends meanwhile, and it comes back at the same place.
+        let address = served
+            .server
+            .take()
+            .map(|s| s.address().to_string())
+            .expect("serving");
+        drop(served.server.take());
+        let hub_before = served.hub.clone();
+        served.event(lap(4, 72.0, 0.0, true));
+        until(
+            &page,
+            "document.getElementById('state').textContent === 'drive ended'",
+        )
+        .await;
+        assert!(hub_before.ended());
+        let _ = address;
+        page.close().await.expect("closes");
+    });
+}
+
+#[test]
+fn the_coachs_page_at_three_sizes() {
+    let Some(chrome) = Chrome::start() else {
+        return;
+    };
+    block_on(async {
+        for screen in [PHONE_UPRIGHT, TABLET, LAPTOP] {
+            let served = Served::start(Limits::default());
+            for number in 1..=6 {
+                for c in 1..=8u8 {
+                    let loss = 0.03 * f32::from(c % 5) - 0.04 * f32::from(number - 1) + 0.1;
+                    served.event(corner(number, c, loss));
+                }
+                served.event(lap(
+                    number,
+                    73.4 - 0.3 * f64::from(number),
+                    1.4 - 0.3 * f32::from(number),
+                    number != 1,
+                ));
+            }
+            for advice in [Advice::Sooner, Advice::Later] {
+                served.event(cue(Phase::Brake, advice, Size::Metres(6.0), Told::After));
+                served.event(cue(Phase::Throttle, advice, Size::Metres(12.0), Told::Now));
+            }
+            served.driving(Some(0.42), 4, (200.0, 150.0));
+            let page = chrome.open(screen).await;
+            page.goto(&served.url("/coach")).await.expect("opens");
+            until(&page, &format!("({ROWS}).length === 6")).await;
+            until(
+                &page,
+                "document.getElementById('state').textContent === 'good'",
+            )
+            .await;
+            // Nothing sticks out sideways.
+            let fits = "document.documentElement.scrollWidth <= innerWidth";
+            assert_eq!(ask(&page, fits).await, json!(true), "{}", screen.name);
+            keep_picture(&page, &format!("coach-{}", screen.name)).await;
+            page.close().await.expect("closes");
+        }
+        let _ = chrome::LAPTOP;
+    });
+}
