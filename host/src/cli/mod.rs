@@ -2,8 +2,8 @@
 
 pub mod board;
 pub mod check;
-pub mod lamp;
 pub mod drive;
+pub mod lamp;
 pub mod learn;
 pub mod replay;
 
