@@ -118,13 +118,14 @@ fn braked(round: &Round, curves: &Curves) -> Vec<Found> {
     let mut found: Vec<Found> = Vec::new();
     for (k, zone) in zones.iter().enumerate() {
         let until = zones.get(k + 1).map_or(n, |z| z.begin);
+        let before = k.checked_sub(1).map_or(0, |k| zones[k].end + 1);
         let apex = slowest(round, zone.begin, zone.end, until);
         if round.speed[zone.begin] - round.speed[apex] < DROP_MPS {
             continue;
         }
         found.push(Found {
             kind: CornerKind::Braked,
-            onset: onset(round, curves, zone.begin),
+            onset: onset(round, curves, zone.begin, before),
             release: zone.end.min(apex),
             apex,
             bend: None,
@@ -154,10 +155,10 @@ fn slowest(round: &Round, begin: usize, end: usize, until: usize) -> usize {
 }
 
 /// Where the deceleration that reaches the threshold at `begin` set in: back to where the car
-/// coasts or drives.
-fn onset(round: &Round, curves: &Curves, begin: usize) -> usize {
+/// coasts or drives, not into the braking before.
+fn onset(round: &Round, curves: &Curves, begin: usize, least: usize) -> usize {
     let mut i = begin;
-    while i > 0
+    while i > least
         && round.accel[i - 1] < Curves::at(&curves.coast, round.speed[i - 1])
         && round.time[begin] - round.time[i - 1] < 0.4
     {
@@ -318,22 +319,76 @@ fn spans(round: &Round, curves: &Curves, found: &[Found]) -> Vec<Corner> {
         .map(|k| {
             let (c, piece) = (&found[k], &pieces[k]);
             let lap = if k + 1 == n { round.length_m } else { 0.0 };
-            let next = begins[(k + 1) % n] + lap;
-            let turn_m = c.bend.map_or(piece.apex_m, |b| round.at_m(b.begin));
-            Corner {
+            let begin = begins[k];
+            let mut corner = Corner {
                 kind: c.kind,
-                begin_m: round.progress_m(begins[k]),
-                turn_m: round.progress_m(turn_m.min(piece.apex_m).max(begins[k])),
-                middle_begin_m: round.progress_m(piece.middle_begin_m.max(begins[k] + 1.0)),
-                apex_m: round.progress_m(piece.apex_m),
-                middle_end_m: round.progress_m(piece.middle_end_m),
-                exit_m: round.progress_m(piece.exit_m.min(next - 1.0).max(piece.middle_end_m)),
+                begin_m: round.progress_m(begin),
                 turn: round.turn(c),
                 gear: round.gear.as_ref().map(|g| g[c.apex]),
                 ..Corner::default()
-            }
+            };
+            let turn_m = c.bend.map_or(piece.apex_m, |b| round.at_m(b.begin));
+            let places = Places {
+                turn_m: turn_m.min(piece.apex_m) - begin,
+                middle_begin_m: piece.middle_begin_m - begin,
+                apex_m: piece.apex_m - begin,
+                middle_end_m: piece.middle_end_m - begin,
+                exit_m: piece.exit_m - begin,
+            };
+            places
+                .in_order(begins[(k + 1) % n] + lap - begin)
+                .store(&mut corner, round.length_m);
+            corner
         })
         .collect()
+}
+
+/// The places of a corner as distances from its begin, metres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Places {
+    /// The bend begins.
+    pub turn_m: f64,
+    /// The middle begins.
+    pub middle_begin_m: f64,
+    /// The slowest or tightest point.
+    pub apex_m: f64,
+    /// The middle ends.
+    pub middle_end_m: f64,
+    /// The bend ends.
+    pub exit_m: f64,
+}
+
+impl Places {
+    /// The places in driving order within a span, whatever they were.
+    pub fn in_order(self, span_m: f64) -> Self {
+        // A metre of its own for each part, as far as there is room.
+        let least = (0.1 * span_m).min(1.0);
+        let apex_m = self.apex_m.clamp(2.0 * least, span_m - 3.0 * least);
+        let middle_end_m = self.middle_end_m.clamp(apex_m, span_m - 2.0 * least);
+        let exit_m = self.exit_m.clamp(middle_end_m, span_m - least);
+        Self {
+            turn_m: self.turn_m.clamp(0.0, exit_m),
+            middle_begin_m: self.middle_begin_m.clamp(least, apex_m),
+            apex_m,
+            middle_end_m,
+            exit_m,
+        }
+    }
+
+    /// Puts the places into a corner whose begin is known.
+    pub fn store(&self, corner: &mut Corner, length_m: f64) {
+        let begin = f64::from(corner.begin_m);
+        let at = |m: f64| {
+            let s = (begin + m).rem_euclid(length_m) as f32;
+            // The last step before the line may round up to it.
+            if f64::from(s) < length_m { s } else { 0.0 }
+        };
+        corner.turn_m = at(self.turn_m);
+        corner.middle_begin_m = at(self.middle_begin_m);
+        corner.apex_m = at(self.apex_m);
+        corner.middle_end_m = at(self.middle_end_m);
+        corner.exit_m = at(self.exit_m);
+    }
 }
 
 /// Where a corner's road begins: far enough before its braking for one that is much too early, but

@@ -13,6 +13,12 @@ const DRAG_RANGE_PM: std::ops::RangeInclusive<f64> = 1.5e-4..=1.5e-3;
 const ENGINE_PRIOR_MPS2: f64 = 1.0;
 /// Rolling resistance alone, m/s²: 1.5 % of the weight (common practice, no source).
 const ROLLING_MPS2: f64 = 0.15;
+/// What engine and rolling may take while a car is left to roll, m/s².
+const ROLLING_RANGE_MPS2: std::ops::RangeInclusive<f64> = 0.2..=3.0;
+/// A car is left to roll when this lasts, seconds, longer than a gear change.
+const ROLL_S: f64 = 0.5;
+/// Within this much, m/s².
+const EVEN_MPS2: f64 = 0.5;
 /// Pedals below are off, above one less this are flat.
 const PEDAL_OFF: f64 = 0.02;
 /// Entries a speed bin needs.
@@ -57,7 +63,7 @@ impl Curves {
         let moments: Vec<Moment> = laps.iter().flat_map(moments).collect();
         let lateral = lateral(&moments);
         let full = full(&moments, &lateral);
-        let coast = coast(&moments, &full, &lateral);
+        let coast = coast(laps, &moments, &full, &lateral);
         let brake = brake(&moments);
         let mut full: Table = std::array::from_fn(|i| full.at(speed_of(i)));
         for (f, c) in full.iter_mut().zip(&coast) {
@@ -235,7 +241,7 @@ fn full(moments: &[Moment], lateral: &Table) -> Full {
             |m| m.accel,
         )
     } else {
-        binned(moments, 0.85, |m| m.accel > 0.0 && straight(m), |m| m.accel)
+        binned(moments, 0.75, |m| m.accel > 0.0 && straight(m), |m| m.accel)
     };
     let top = seen.iter().rposition(Option::is_some).unwrap_or(0);
     let table = falling(&filled(&seen, 3.0), &seen);
@@ -292,14 +298,18 @@ fn falling(table: &Table, seen: &[Option<f64>; CURVE_POINTS]) -> Table {
 }
 
 /// Drag from the full-throttle curve, and what engine and rolling take besides: measured where
-/// both pedals are known to be off, else taken for a car's usual.
-fn coast(moments: &[Moment], full: &Full, lateral: &Table) -> Table {
+/// both pedals are known to be off or where the car was surely left to roll, else taken for a
+/// car's usual.
+fn coast(laps: &[Profile], moments: &[Moment], full: &Full, lateral: &Table) -> Table {
     let mut besides: Vec<f64> = moments
         .iter()
         .filter(|m| m.pedals == Pedals::Off)
         .filter(|m| m.lateral < 0.4 * Curves::at(lateral, m.speed).max(1.0))
         .map(|m| -m.accel - full.drag * m.speed * m.speed)
         .collect();
+    if !moments.iter().any(|m| m.pedals != Pedals::Unknown) {
+        besides = laps.iter().flat_map(|l| rolled(l, full, lateral)).collect();
+    }
     let engine = if besides.len() >= 2 * BIN_MIN {
         quantile(&mut besides, 0.5).unwrap_or(ENGINE_PRIOR_MPS2)
     } else {
@@ -307,4 +317,28 @@ fn coast(moments: &[Moment], full: &Full, lateral: &Table) -> Table {
     };
     let engine = engine.clamp(0.2, 4.0);
     std::array::from_fn(|i| -(engine + full.drag * speed_of(i).powi(2)))
+}
+
+/// Deceleration beyond drag while the car was left to roll, without pedals to tell: straight on,
+/// slowing down by less than any braking, evenly for longer than a gear change takes. Nobody
+/// drives so on part throttle.
+fn rolled(lap: &Profile, full: &Full, lateral: &Table) -> Vec<f64> {
+    let value = |i: usize| -lap.accel_mps2[i] - full.drag * lap.speed_mps[i].powi(2);
+    let rolls = |i: usize| {
+        let grip = Curves::at(lateral, lap.speed_mps[i]).max(1.0);
+        ROLLING_RANGE_MPS2.contains(&value(i)) && lap.lateral_mps2(i).abs() < 0.3 * grip
+    };
+    let mut out = Vec::new();
+    let mut from = 0;
+    for i in 0..=lap.entries() {
+        let even = i < lap.entries() && rolls(i) && (value(i) - value(from)).abs() < EVEN_MPS2;
+        if even {
+            continue;
+        }
+        if i > from && lap.time_s[i - 1] - lap.time_s[from] > ROLL_S {
+            out.extend((from..i).map(value));
+        }
+        from = i;
+    }
+    out
 }

@@ -111,7 +111,9 @@ pub enum LearnError {
     #[error("the start line given is not near what was driven, or in another kind of coordinates")]
     StartElsewhere,
     /// All laps have faults.
-    #[error("none of the {0} laps can be learned from: {1}")]
+    #[error(
+        "none of the {0} laps can be learned from: {1}; a lap that is only slow can be chosen with --lap"
+    )]
     NoGoodLap(usize, String),
     /// `--lap` names a lap that is not there.
     #[error("there is no lap {0}; laps are numbered 1 to {1}")]
@@ -213,6 +215,12 @@ pub fn learn(
     reference.session = session(options, &tracks, &lap_profile, noise);
     tell(0.85, "measuring the laps");
     let measured = engine_passes(&mut reference, &samples, &tracks, &cut.laps, chosen);
+    for (lap, measured) in cut.laps.iter_mut().zip(&measured) {
+        // What the engine timed is what `replay` will say.
+        if let (None, Some(timed)) = (lap.fault, measured.lap) {
+            lap.time_s = timed.time_us as f64 * 1e-6;
+        }
+    }
     cuepost_engine::reference::check(&reference.view())
         .map_err(|p| LearnError::Invalid(p.to_string()))?;
     tell(1.0, "done");

@@ -1,48 +1,46 @@
 //! Puts what the engine measured of the laps into the corners.
 
-use super::corners::MIDDLE_S;
+use super::corners::{MIDDLE_S, Places};
 use super::measure::{LapFacts, spread};
 use crate::reference_file::HostReference;
-use cuepost_engine::{Corner, CornerKind, Facts, Measured};
+use cuepost_engine::{CornerKind, Facts, Measured, ReferenceView};
 
 /// Moves the places of the corners to where the engine found them on the reference lap.
 pub fn places(reference: &mut HostReference, lap: &LapFacts) {
     let view = reference.view();
-    let begins: Vec<f32> = view.corners.iter().map(|c| c.begin_m).collect();
-    let moved: Vec<Corner> = view
-        .corners
-        .iter()
-        .enumerate()
-        .map(|(i, corner)| {
-            let mut corner = corner.clone();
-            let Some(facts) = lap.corners.get(i).copied().flatten().filter(|f| f.usable) else {
-                return corner;
-            };
-            let next = begins[(i + 1) % begins.len()];
-            let span = view.wrap_m(next - corner.begin_m);
-            let span = if span > 0.0 { span } else { view.length_m() };
-            let into = |m: f32| view.wrap_m(m - corner.begin_m);
-            let place = |m: Option<Measured>| m.map(|m| into(m.value)).filter(|m| *m < span);
-            let apex = place(facts.slowest_m).unwrap_or(into(corner.apex_m));
-            let side = MIDDLE_S as f32 * view.speed_mps(corner.begin_m + apex);
-            let begin = place(facts.release_m).unwrap_or(into(corner.middle_begin_m));
-            let end = place(facts.throttle_m).unwrap_or(into(corner.middle_end_m));
-            let begin = begin.min(apex - side).max(1.0).min(apex);
-            let end = end.max(apex + side).min(span - 2.0).max(apex);
-            let exit = into(corner.exit_m).max(end).min(span - 1.0);
-            let turn = into(corner.turn_m).min(exit);
-            let back = |m: f32| view.wrap_m(corner.begin_m + m);
-            corner.turn_m = back(turn);
-            corner.middle_begin_m = back(begin);
-            corner.apex_m = back(apex);
-            corner.middle_end_m = back(end);
-            corner.exit_m = back(exit);
-            corner
+    let length_m = f64::from(view.length_m());
+    let moved: Vec<Option<Places>> = (0..view.corners.len())
+        .map(|i| {
+            let facts = lap.corners.get(i).copied().flatten()?;
+            facts.usable.then(|| corner_places(&view, i, &facts))?
         })
         .collect();
-    for (slot, corner) in reference.corners.iter_mut().zip(moved) {
-        *slot = corner;
+    for (corner, places) in reference.corners.iter_mut().zip(moved) {
+        if let Some(places) = places {
+            places.store(corner, length_m);
+        }
     }
+}
+
+fn corner_places(view: &ReferenceView<'_>, index: usize, facts: &Facts) -> Option<Places> {
+    let corner = view.corners.get(index)?;
+    let next = view.corners.get(index + 1).or(view.corners.first())?;
+    let span = view.wrap_m(next.begin_m - corner.begin_m);
+    let span = if span > 0.0 { span } else { view.length_m() };
+    let into = |m: f32| view.wrap_m(m - corner.begin_m);
+    let place = |m: Option<Measured>| m.map(|m| into(m.value)).filter(|m| *m < span);
+    let apex = place(facts.slowest_m).unwrap_or(into(corner.apex_m));
+    let side = MIDDLE_S as f32 * view.speed_mps(corner.begin_m + apex);
+    let begin = place(facts.release_m).unwrap_or(into(corner.middle_begin_m));
+    let end = place(facts.throttle_m).unwrap_or(into(corner.middle_end_m));
+    let places = Places {
+        turn_m: into(corner.turn_m).into(),
+        middle_begin_m: begin.min(apex - side).into(),
+        apex_m: apex.into(),
+        middle_end_m: end.max(apex + side).into(),
+        exit_m: into(corner.exit_m).into(),
+    };
+    Some(places.in_order(span.into()))
 }
 
 /// A corner that was taken for braked and in which the engine finds no braking is a lift.
@@ -64,7 +62,7 @@ pub fn facts(reference: &mut HostReference, laps: &[&LapFacts], lap: &LapFacts) 
     for (i, corner) in reference.corners.iter_mut().enumerate() {
         let number = u8::try_from(i + 1).unwrap_or(u8::MAX);
         corner.facts = match lap.corners.get(i).copied().flatten() {
-            Some(facts) => nothing_lost(facts),
+            Some(facts) => tidied(facts, corner.kind),
             None => Facts {
                 corner: number,
                 kind: corner.kind,
@@ -75,14 +73,32 @@ pub fn facts(reference: &mut HostReference, laps: &[&LapFacts], lap: &LapFacts) 
     }
 }
 
-/// The reference loses nothing to itself.
-fn nothing_lost(mut facts: Facts) -> Facts {
+/// The reference loses nothing to itself, and in a corner taken flat nobody braked or lifted: what
+/// looked so took off less speed than a corner costs.
+fn tidied(mut facts: Facts, kind: CornerKind) -> Facts {
     for loss in [
         &mut facts.loss_entry_s,
         &mut facts.loss_middle_s,
         &mut facts.loss_exit_s,
     ] {
         *loss = loss.map(|m| Measured::new(0.0, m.sd));
+    }
+    if kind == CornerKind::Flat {
+        facts = Facts {
+            kind,
+            brake_m: None,
+            brake_mps: None,
+            peak_decel_mps2: None,
+            mean_decel_mps2: None,
+            release_m: None,
+            trail_m: None,
+            throttle_m: None,
+            full_m: None,
+            coast_s: None,
+            lifts: 0,
+            lift_s: None,
+            ..facts
+        };
     }
     facts
 }

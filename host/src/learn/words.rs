@@ -1,7 +1,8 @@
 //! What was learned, in words for a coach.
 
+use super::Learned;
 use super::laps::Lap;
-use super::{Learned, plane};
+use crate::report::reference;
 use crate::report::units::lap_time;
 use cuepost_engine::gate::Refusal;
 use std::fmt::Write;
@@ -20,18 +21,12 @@ const REFUSED: [(Refusal, &str); 7] = [
 /// Start line and laps: what was found, what was dropped and why. `names` are the recordings'.
 pub fn laps(learned: &Learned, names: &[String]) -> String {
     let mut out = String::new();
-    let start = &learned.start;
-    let at = plane::start_text(
-        &learned.reference.frame,
-        start.east_m,
-        start.north_m,
-        start.bearing_deg(),
-    );
     let how = if learned.start_found {
         "found where the car crosses once a lap, fast and straight on"
     } else {
         "as given"
     };
+    let at = reference::start(&learned.reference.view()).unwrap_or_default();
     // Writing to a string cannot fail.
     let _ = writeln!(out, "start line  --start {at}  ({how})");
     for (take, name) in names.iter().enumerate() {
