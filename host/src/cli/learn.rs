@@ -1,7 +1,6 @@
 //! `cuepost learn`: a reference from recordings.
 
-use crate::learn::start::StartAt;
-use crate::learn::{self, Options, Take, words};
+use crate::learn::{self, Options, StartAt, Take, words};
 use crate::report::{Units, reference};
 use crate::{reference_file, source};
 use anyhow::{Context, bail};

@@ -1,10 +1,13 @@
 //! Makes a reference from recordings: start line, laps, line, corners, what the car can do.
 //!
-//! Nothing here is known beforehand but the samples. Each step has a file: [`plane`] and [`track`]
-//! put samples into a plane, [`start`] finds the start line, [`laps`] cuts and screens, [`line`]
-//! fits the closed line with a [`spline`], [`profile`] lays the laps along it, [`curves`] learns
-//! the car, [`bends`] and [`corners`] find the corners in a
-//! [`round`], [`measure`] lets the engine measure the laps and [`refine`] stores what it found.
+//! Nothing here is known beforehand but the samples. In the order of the work, a file each:
+//!
+//! 1. [`plane`] and [`track`] put the samples into a plane, through the engine's own gate;
+//! 2. [`start`] finds the start line, [`laps`] cuts, [`screen`] drops what is no good;
+//! 3. [`line`] fits the closed line with a [`spline`], [`profile`] lays the laps along it;
+//! 4. [`curves`] learns the car; [`bends`] and [`corners`] find the corners on a [`round`], and
+//!    [`spans`] lays out their road;
+//! 5. [`measure`] lets the engine measure the laps, [`refine`] stores what it found.
 
 pub mod bends;
 pub mod corners;
@@ -16,10 +19,14 @@ pub mod plane;
 pub mod profile;
 pub mod refine;
 pub mod round;
+pub mod screen;
+pub mod spans;
 pub mod spline;
 pub mod start;
 pub mod track;
 pub mod words;
+
+pub use start::{StartAt, StartLine};
 
 #[cfg(test)]
 mod tests;
@@ -33,7 +40,7 @@ use laps::{Cut, Lap};
 use line::Line;
 use measure::LapFacts;
 use profile::{Noise, Profile};
-use start::{StartAt, StartLine};
+use screen::Fault;
 use track::{Track, median};
 
 /// Metres between the nodes of the line, about: a curve of 15 m radius is then true to 0.15 m.
@@ -170,7 +177,7 @@ pub fn learn(
     if cut.laps.is_empty() {
         return Err(LearnError::NoCrossing);
     }
-    laps::screen(&tracks, &mut cut.laps, noise.position_m, &start);
+    screen::screen(&tracks, &mut cut.laps, noise.position_m, &start);
     let chosen = choose_lap(&cut.laps, options.lap)?;
 
     tell(0.5, "fitting the line");
@@ -215,12 +222,6 @@ pub fn learn(
     reference.session = session(options, &tracks, &lap_profile, noise);
     tell(0.85, "measuring the laps");
     let measured = engine_passes(&mut reference, &samples, &tracks, &cut.laps, chosen);
-    for (lap, measured) in cut.laps.iter_mut().zip(&measured) {
-        // What the engine timed is what `replay` will say.
-        if let (None, Some(timed)) = (lap.fault, measured.lap) {
-            lap.time_s = timed.time_us as f64 * 1e-6;
-        }
-    }
     cuepost_engine::reference::check(&reference.view())
         .map_err(|p| LearnError::Invalid(p.to_string()))?;
     tell(1.0, "done");
@@ -255,9 +256,6 @@ fn engine_passes(
         .map(|(f, _)| f)
         .collect();
     refine::facts(reference, &good, &last[chosen]);
-    if let Some(lap) = last[chosen].lap {
-        refine::lap_time(reference, lap.time_us);
-    }
     last
 }
 
@@ -286,7 +284,7 @@ fn choose_lap(laps: &[Lap], wanted: Option<u32>) -> Result<usize, LearnError> {
             .ok_or(LearnError::NoSuchLap(number, laps.len()))?;
         return match laps[index].fault {
             // The coach's choice counts more than the clock.
-            None | Some(laps::Fault::TooSlow { .. } | laps::Fault::SlowAtLine { .. }) => Ok(index),
+            None | Some(Fault::TooSlow { .. } | Fault::SlowAtLine { .. }) => Ok(index),
             Some(fault) => Err(LearnError::BadLap(number, fault.to_string())),
         };
     }

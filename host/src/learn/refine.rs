@@ -1,7 +1,7 @@
 //! Puts what the engine measured of the laps into the corners.
 
-use super::corners::{MIDDLE_S, Places};
 use super::measure::{LapFacts, spread};
+use super::spans::{MIDDLE_S, Places};
 use crate::reference_file::HostReference;
 use cuepost_engine::{CornerKind, Facts, Measured, ReferenceView};
 
@@ -101,18 +101,4 @@ fn tidied(mut facts: Facts, kind: CornerKind) -> Facts {
         };
     }
     facts
-}
-
-/// Takes the engine's lap time, which laps are held against, for the nodes' times as well.
-pub fn lap_time(reference: &mut HostReference, time_us: u64) {
-    let before = reference.session.lap_time_us.max(1) as f64;
-    let stretch = time_us as f64 / before;
-    // Two clocks that disagree by more than this measured different things.
-    if (stretch - 1.0).abs() > 1e-3 {
-        return;
-    }
-    for node in &mut reference.nodes {
-        node.time_ms = (f64::from(node.time_ms) * stretch).round() as u32;
-    }
-    reference.session.lap_time_us = time_us;
 }

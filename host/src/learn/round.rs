@@ -3,6 +3,7 @@
 use super::corners::Found;
 use super::curves::Curves;
 use super::profile::Profile;
+use super::spans::on_lap_m;
 
 /// The lap from one calm place to itself.
 pub struct Round {
@@ -82,8 +83,7 @@ impl Round {
 
     /// Progress from the start line of a place on the round.
     pub fn progress_m(&self, at_m: f64) -> f32 {
-        let s = (at_m + self.from_m).rem_euclid(self.length_m);
-        if s < self.length_m { s as f32 } else { 0.0 }
+        on_lap_m(at_m + self.from_m, self.length_m)
     }
 
     /// Lateral acceleration at an entry, m/s², left positive.

@@ -87,7 +87,6 @@ fn a_circle_keeps_its_radius() {
             let curvature = f64::from(node.curvature_e5) * 1e-5;
             near(curvature / 0.02, 1.0, within);
         }
-        // Nothing is slowed down for, the road bends all the way: no corner can be told apart.
         assert!(out.cut.laps.iter().all(|l| l.fault.is_none()));
     }
 }

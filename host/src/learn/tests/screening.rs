@@ -1,6 +1,6 @@
 //! Laps that must not be learned from, each dropped for its own reason.
 
-use super::super::laps::Fault;
+use super::super::screen::Fault;
 use super::super::{LearnError, Options, StartAt, Take, learn};
 use super::track::{Drive, STADIUM};
 use cuepost_engine::Sample;

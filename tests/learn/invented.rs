@@ -1,0 +1,67 @@
+//! An invented circuit driven by a model whose truth is known: bends, braking points, lap times.
+
+use super::{learned, near};
+use cuepost_engine::CornerKind;
+use cuepost_host::demo::car::Car;
+use cuepost_host::demo::driver::{Driver, LapPlan, Scatter};
+use cuepost_host::demo::plan::Style;
+use cuepost_host::demo::quillmere;
+use cuepost_host::demo::receiver::ReceiverModel;
+use cuepost_host::demo::receiver::sample;
+use cuepost_host::learn::{Options, StartAt};
+
+#[test]
+fn corners_are_the_drivers_and_braking_points_the_models() {
+    let circuit = quillmere::circuit().expect("the pieces fit");
+    let car = Car::touring();
+    let driver = Driver::practised(&circuit, &car, Style::STEADY, Scatter::CLUB);
+    let drive = driver.drive(
+        &circuit,
+        &[LapPlan::clean(), LapPlan::clean(), LapPlan::clean()],
+        5,
+    );
+    let (east_m, north_m, bearing_deg) = circuit.start_line();
+    let options = Options {
+        start: Some(StartAt::Plane {
+            east_m,
+            north_m,
+            bearing_deg,
+        }),
+        ..Options::default()
+    };
+    // Lap times carry the receiver's wander over a lap, 12 ms of standard deviation at these speeds.
+    for (receiver, within_s) in [
+        (ReceiverModel::usual(10.0), 0.04),
+        (ReceiverModel::usual(25.0), 0.04),
+        (ReceiverModel::usual(25.0).with_pedals(), 0.04),
+        (ReceiverModel::perfect(10.0), 0.001),
+        (ReceiverModel::perfect(50.0), 0.001),
+    ] {
+        let samples = sample(&drive, &receiver, 11);
+        let out = learned(&samples, &options);
+        assert_eq!(out.cut.laps.len(), 3);
+        for (lap, number) in out.cut.laps.iter().zip(1..) {
+            let truth = drive.lap_s(number).expect("a whole lap");
+            assert_eq!(lap.fault, None);
+            near(lap.time_s, truth, within_s, "lap");
+        }
+        let chosen = out.cut.laps[out.chosen].number as u16;
+        let view = out.reference.view();
+        near(view.length_m().into(), circuit.length_m(), 12.0, "length");
+        let turns = &driver.plan.turns;
+        let kinds: Vec<(CornerKind, i8)> = view.corners.iter().map(|c| (c.kind, c.turn)).collect();
+        let truth: Vec<(CornerKind, i8)> = turns
+            .iter()
+            .map(|t| (t.kind, if t.curvature_pm > 0.0 { 1 } else { -1 }))
+            .collect();
+        assert_eq!(kinds, truth, "{receiver:?}");
+        for (corner, turn) in view.corners.iter().zip(turns) {
+            let passage = drive.passage(chosen, turn.number).expect("driven");
+            let scale = f64::from(view.length_m()) / circuit.length_m();
+            if let (Some(brake), Some(truth)) = (corner.facts.brake_m, passage.brake) {
+                let truth_m = drive.progress_m(truth.along_m) * scale;
+                near(brake.value.into(), truth_m, 8.0, "brake onset");
+            }
+        }
+    }
+}
