@@ -113,7 +113,8 @@ impl Engine {
     /// The stages behind the motion: what the driver did, the facts of it, and what to say.
     fn measure(&mut self, reference: &ReferenceView<'_>, now: &Moment, state: HealthState) {
         let trace = self.motion.trace();
-        let finished = self.passages.advance(reference, trace, now);
+        let offset_sd_m = self.progress.correction().offset_sd_m;
+        let finished = self.passages.advance(reference, trace, now, offset_sd_m);
         let turn_mps2 = self.turn_in_level(reference);
         for change in &self.phases.push(trace, now, turn_mps2) {
             if let Some(event) = self.passages.take(reference, change) {

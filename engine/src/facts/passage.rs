@@ -18,6 +18,8 @@ const PLACE_SD_M: f32 = 0.12;
 const RISEN_MPS: f32 = 0.3;
 /// Slower than this share of the reference where a corner begins, its approach was spoilt before.
 const HELD_UP: f32 = 0.9;
+/// A lift that costs less than this against the reference is none, m/s.
+const LIFT_LEAST_MPS: f32 = 0.3;
 /// A turn-in earlier than this before the bend is not its own, metres.
 const TURN_IN_EARLY_M: f32 = 120.0;
 
@@ -46,11 +48,13 @@ pub struct Passage {
     spans: Spans,
     into_m: f32,
     begin_m: f32,
+    offset_sd_m: f32,
     passed: Passed,
     brake: Option<Instant>,
     release: Option<Instant>,
     throttle: Option<Instant>,
     lift_off: Option<Instant>,
+    left: Option<Instant>,
     lifts: Vec<(Instant, f32), 4>,
     slowest: Option<Slowest>,
     braking: Braking,
@@ -82,6 +86,7 @@ impl Passage {
             spans: Spans::of(reference, corner, next),
             into_m,
             begin_m: corner.begin_m,
+            offset_sd_m: PLACE_SD_M * 2.0,
             passed: Passed {
                 begin_us: now.time_us.checked_sub(early_us),
                 ..Passed::default()
@@ -90,6 +95,7 @@ impl Passage {
             release: None,
             throttle: None,
             lift_off: None,
+            left: None,
             lifts: Vec::new(),
             slowest: None,
             braking: Braking::default(),
@@ -154,7 +160,15 @@ impl Passage {
     }
 
     /// Takes the next moment of this corner.
-    pub fn advance(&mut self, reference: &ReferenceView<'_>, trace: &Trace, now: &Moment) {
+    /// `offset_sd_m` is how well the day's common offset of the position is known.
+    pub fn advance(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        trace: &Trace,
+        now: &Moment,
+        offset_sd_m: f32,
+    ) {
+        self.offset_sd_m = PLACE_SD_M * 2.0 + offset_sd_m;
         let mut into_m = reference.wrap_m(now.progress_m - self.begin_m);
         // A little behind the begin again, by noise: still at the begin.
         if into_m > 0.5 * (self.spans.end_m + reference.length_m()) {
@@ -176,7 +190,7 @@ impl Passage {
             }
             if step.crosses(self.spans.exit_m) {
                 self.facts.exit_mps = Some(step.speed_at(self.spans.exit_m));
-                self.facts.offset_exit_m = Some(Measured::new(now.offset_m, PLACE_SD_M * 2.0));
+                self.facts.offset_exit_m = Some(Measured::new(now.offset_m, self.offset_sd_m));
             }
         }
         self.follow_braking(now);
@@ -200,13 +214,12 @@ impl Passage {
 
     fn follow_slowest(&mut self, trace: &Trace, now: &Moment) {
         let reach_m = (self.spans.middle_end_m - self.spans.middle_begin_m).max(20.0);
-        if self.into_m < self.spans.middle_begin_m - reach_m
-            || self.into_m > self.spans.exit_m + reach_m
-        {
-            return;
-        }
+        let near = self.into_m >= self.spans.middle_begin_m - reach_m
+            && self.into_m <= self.spans.exit_m + reach_m;
+        // Still slowing when the bend is over: the slowest point is where that ends.
+        let slowing = self.slowest.is_some_and(|s| !s.fitted);
         let lower = self.slowest.is_none_or(|s| now.speed_mps < s.speed_mps);
-        if lower {
+        if lower && (near || slowing) {
             self.slowest = Some(Slowest {
                 number: now.number,
                 speed_mps: now.speed_mps,
@@ -229,7 +242,7 @@ impl Passage {
         let offset_m = trace
             .get(slowest.number)
             .map_or(now.offset_m, |p| p.offset_m);
-        self.facts.offset_slowest_m = Some(Measured::new(offset_m, PLACE_SD_M * 2.0));
+        self.facts.offset_slowest_m = Some(Measured::new(offset_m, self.offset_sd_m));
         let (place, speed) = match slowest::fit(trace, slowest.number) {
             Some((place, speed)) => (
                 Some(Measured::new(place.progress_m, place.sd_m().max(0.1))),
@@ -242,7 +255,13 @@ impl Passage {
     }
 
     /// Takes a change of phase that lies in this corner; true when it is news for this passage.
-    pub fn take(&mut self, corner: &Corner, into_m: f32, change: &Change) -> bool {
+    pub fn take(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        corner: &Corner,
+        into_m: f32,
+        change: &Change,
+    ) -> bool {
         match *change {
             Change::Brake(at) if into_m <= self.spans.exit_m => {
                 self.throttle = None;
@@ -279,18 +298,32 @@ impl Passage {
             Change::DriveAgain(at, _) if self.throttle.is_none() && self.lift_off.is_some() => {
                 self.take_throttle(at)
             }
-            Change::DriveAgain(at, lost_mps) => {
-                // Flat corners have no throttle onset: a lift behind their bend is one on the way out.
-                if self.throttle.is_some() || into_m >= self.spans.exit_m {
-                    let _ = self.lifts.push((at, lost_mps));
-                }
+            Change::DriveAgain(at, _) => {
+                self.take_lift(reference, into_m, at);
                 false
             }
             Change::Release(_) | Change::Brake(_) | Change::Full(_) => false,
         }
     }
 
+    /// A lift on the way out costs what the car lost on it beyond what the reference lost on the
+    /// same road: a crest takes speed off both.
+    fn take_lift(&mut self, reference: &ReferenceView<'_>, into_m: f32, at: Instant) {
+        let Some(left) = self.left.take() else { return };
+        // Flat corners have no throttle onset: a lift behind their bend is one on the way out.
+        if self.throttle.is_none() && into_m < self.spans.exit_m {
+            return;
+        }
+        let lost_mps = left.speed_mps - at.speed_mps;
+        let reference_mps =
+            reference.speed_mps(left.progress_m) - reference.speed_mps(at.progress_m);
+        if lost_mps - reference_mps > LIFT_LEAST_MPS {
+            let _ = self.lifts.push((at, lost_mps - reference_mps));
+        }
+    }
+
     fn take_lift_off(&mut self, corner: &Corner, into_m: f32, at: Instant) -> bool {
+        self.left = Some(at);
         if self.throttle.is_some() || self.brake.is_some() || into_m >= self.spans.exit_m {
             return false;
         }
@@ -322,6 +355,9 @@ impl Passage {
     /// now will cost on the road to the corner's end.
     pub fn so_far(&self, reference: &ReferenceView<'_>, now: &Moment) -> Facts {
         let mut facts = self.complete(reference);
+        if facts.offset_exit_m.is_none() && self.into_m >= self.spans.middle_end_m {
+            facts.offset_exit_m = Some(Measured::new(now.offset_m, self.offset_sd_m + 0.3));
+        }
         if facts.loss_exit_s.is_none()
             && let Some(from_us) = self.passed.middle_end_us
         {

@@ -48,6 +48,7 @@ impl Passages {
         reference: &ReferenceView<'_>,
         trace: &Trace,
         now: &Moment,
+        offset_sd_m: f32,
     ) -> Option<Facts> {
         let waited_s = |left_us: u64| now.time_us.saturating_sub(left_us) as f32 * 1e-6;
         let mut finished = None;
@@ -62,7 +63,7 @@ impl Passages {
         if let Some(passage) = &mut self.current {
             inside = passage.within(reference, now.progress_m).is_some()
                 || near_begin(passage, reference, now.progress_m);
-            passage.advance(reference, trace, now);
+            passage.advance(reference, trace, now, offset_sd_m);
         }
         if !inside {
             let index = corner_at(reference, now.progress_m)?;
@@ -91,7 +92,7 @@ impl Passages {
             };
             let corner = reference.corners.get(passage.index())?;
             let braking = passage.brake().is_some() && passage.throttle().is_none();
-            let news = passage.take(corner, into_m, change);
+            let news = passage.take(reference, corner, into_m, change);
             let phase = phase_of(change, braking)?;
             return news.then_some(PhaseEvent {
                 lap: passage.lap(),

@@ -9,6 +9,9 @@ use crate::thresholds::Thresholds;
 /// Full throttle later by more than this much of what its begin was later is a slow foot.
 const SLOW_FOOT: f32 = 0.6;
 
+/// A part of the corner that lost less than this share of the whole explains nothing.
+const PART_LEAST: f32 = 0.3;
+
 type Told = (Phase, Advice, Size);
 
 /// The cause of a loss in a corner that is braked for.
@@ -27,7 +30,9 @@ pub fn braked(d: &Deviations, limit: &Thresholds) -> Option<Told> {
                 1 => middle(d),
                 _ => exit(d),
             };
-            told.filter(|_| *lost_s > 0.0)
+            told.filter(|_| {
+                *lost_s > PART_LEAST * (d.loss_entry_s + d.loss_middle_s + d.loss_exit_s)
+            })
         })
     })
 }

@@ -51,7 +51,7 @@ impl Thresholds {
         lift_s: 0.03,
         coast_s: 0.3,
         loss_s: 0.05,
-        better_s: 0.08,
+        better_s: 0.12,
     };
 }
 
