@@ -168,7 +168,7 @@ impl Passage {
         now: &Moment,
         offset_sd_m: f32,
     ) {
-        self.offset_sd_m = PLACE_SD_M * 2.0 + offset_sd_m;
+        self.offset_sd_m = PLACE_SD_M * 2.0 + 1.5 * offset_sd_m;
         let mut into_m = reference.wrap_m(now.progress_m - self.begin_m);
         // A little behind the begin again, by noise: still at the begin.
         if into_m > 0.5 * (self.spans.end_m + reference.length_m()) {
@@ -319,6 +319,13 @@ impl Passage {
             reference.speed_mps(left.progress_m) - reference.speed_mps(at.progress_m);
         if lost_mps - reference_mps > LIFT_LEAST_MPS {
             let _ = self.lifts.push((at, lost_mps - reference_mps));
+        }
+    }
+
+    /// Takes a lift that began before the corner did, where the corner needs no braking.
+    pub fn lift_before(&mut self, corner: &Corner, at: Instant) {
+        if corner.kind != CornerKind::Braked {
+            self.take_lift_off(corner, 0.0, at);
         }
     }
 

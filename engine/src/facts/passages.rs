@@ -19,6 +19,8 @@ const NEAR_M: f32 = 20.0;
 pub struct Passages {
     current: Option<Passage>,
     left: Option<(Passage, u64)>,
+    /// Off the throttle since, while it lasts.
+    lifted: Option<Instant>,
 }
 
 impl Passages {
@@ -67,7 +69,13 @@ impl Passages {
         }
         if !inside {
             let index = corner_at(reference, now.progress_m)?;
-            let next = Passage::begin(reference, index, now);
+            let mut next = Passage::begin(reference, index, now);
+            // A lift for this corner that began on the road before it.
+            if let (Some(at), Some(passage)) = (self.lifted, &mut next)
+                && let Some(corner) = reference.corners.get(index)
+            {
+                passage.lift_before(corner, at);
+            }
             if let Some(passage) = core::mem::replace(&mut self.current, next) {
                 finished = finished.or_else(|| self.finish(reference));
                 self.left = Some((passage, now.time_us));
@@ -85,6 +93,11 @@ impl Passages {
     /// Gives a change to the passage it lies in and returns it as an event when it is news.
     pub fn take(&mut self, reference: &ReferenceView<'_>, change: &Change) -> Option<PhaseEvent> {
         let at = instant(change);
+        self.lifted = match change {
+            Change::LiftOff(at) => Some(*at),
+            Change::TurnIn(_) | Change::Full(_) | Change::Release(_) => self.lifted,
+            Change::Brake(_) | Change::Throttle(_) | Change::DriveAgain(..) => None,
+        };
         let left = self.left.as_mut().map(|(p, _)| p);
         for passage in left.into_iter().chain(self.current.as_mut()) {
             let Some(into_m) = passage.within(reference, at.progress_m) else {

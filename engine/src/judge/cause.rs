@@ -9,6 +9,11 @@ use crate::thresholds::Thresholds;
 /// Full throttle later by more than this much of what its begin was later is a slow foot.
 const SLOW_FOOT: f32 = 0.6;
 
+/// Speed missing before the throttle explains a late throttle from this share of its size on, both
+/// in their thresholds.
+const EARLIER_SHARE: f32 = 0.67;
+/// Off the brake sooner by more than this much of it because it was taken sooner: all of it moved.
+const MOVED: f32 = 0.4;
 /// A part of the corner that lost less than this share of the whole explains nothing.
 const PART_LEAST: f32 = 0.3;
 
@@ -43,7 +48,10 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
     let late_throttle = d.throttle_m.more();
     let slow_middle = d.slowest_mps.less();
     // Slowed too much by the brake, and not just by being late back on the throttle.
-    let over_slowed = slow_middle && (d.slowed_mps.less() || d.release_m.more() || !late_throttle);
+    let slow_share = d.slowed_mps.size() / limit.slowest_mps;
+    let late_share = d.throttle_m.size() / limit.throttle_m;
+    let before_throttle = d.slowed_mps.less() && slow_share > EARLIER_SHARE * late_share;
+    let over_slowed = slow_middle && (before_throttle || d.release_m.more() || !late_throttle);
     // Too deep: everything after it follows from there.
     if d.brake_m.more() && (wide || late_throttle || slow_middle || d.loss_middle_s > limit.loss_s)
     {
@@ -111,6 +119,17 @@ fn entry(d: &Deviations) -> Option<Told> {
     if d.brake_m.less() {
         return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
     }
+    // Rolling into the corner: braked too soon, or let go too soon.
+    if d.coast_s.more() && d.release_m.value < 0.0 {
+        if d.brake_m.value < MOVED * d.release_m.value {
+            return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
+        }
+        return Some((
+            Phase::Trail,
+            Advice::Longer,
+            Size::Metres(d.release_m.size()),
+        ));
+    }
     if d.decel_mps2.more() {
         return Some((
             Phase::Brake,
@@ -164,6 +183,7 @@ fn middle(d: &Deviations) -> Option<Told> {
 }
 
 fn exit(d: &Deviations) -> Option<Told> {
+    let slow = d.slowest_mps.less();
     if d.lift_s.more() {
         return Some((
             Phase::Throttle,

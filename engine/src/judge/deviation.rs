@@ -5,6 +5,9 @@ use crate::math::sqrt;
 use crate::reference::{Corner, ReferenceView};
 use crate::thresholds::Thresholds;
 
+/// Speed at the exit counts from this share of the slowest speed's threshold on: it is measured
+/// without an extreme.
+const EXIT_SHARE: f32 = 0.7;
 /// A brake release counts as late by this share of the trail's threshold.
 const RELEASE_SHARE: f32 = 0.5;
 
@@ -156,7 +159,11 @@ impl Deviations {
                 want.offset_exit_m,
                 limit.offset_m,
             )),
-            exit_mps: plain(facts.exit_mps, want.exit_mps, limit.slowest_mps),
+            exit_mps: plain(
+                facts.exit_mps,
+                want.exit_mps,
+                EXIT_SHARE * limit.slowest_mps,
+            ),
             throttle_m: place(facts.throttle_m, want.throttle_m, limit.throttle_m),
             to_full_m: plain(to_full(facts), to_full(want), limit.full_m),
             full_m: place(facts.full_m, want.full_m, limit.full_m),

@@ -48,7 +48,7 @@ impl Thresholds {
         offset_m: 2.0,
         throttle_m: 8.0,
         full_m: 15.0,
-        lift_s: 0.03,
+        lift_s: 0.05,
         coast_s: 0.3,
         loss_s: 0.05,
         better_s: 0.12,
