@@ -17,8 +17,8 @@ const SAME_MIXED_US: i64 = 5_000;
 /// An RMC or VTG is waited for when it was seen within so many epochs (some receivers send ten
 /// positions a second but one RMC).
 const USUAL_EPOCHS: u8 = 30;
-/// A NAV-PVT is waited for only when it came within so many epochs: waiting costs an epoch.
-const PVT_USUAL_EPOCHS: u8 = 3;
+/// A UBX frame is waited for when one followed the sentences of its epoch within so many epochs.
+const FRAME_USUAL_EPOCHS: u8 = 3;
 
 /// Metres per second in 1e-4 knots (1 knot is 1852 m an hour).
 const MPS_PER_E4KN: f32 = (1852.0 / 3600.0 * 1e-4) as f32;
@@ -44,7 +44,8 @@ struct Epoch {
 struct Ages {
     rmc: u8,
     vtg: u8,
-    pvt: u8,
+    /// Of a frame that came after a sentence of its epoch.
+    frame_behind: u8,
 }
 
 /// Joins messages to samples.
@@ -67,7 +68,7 @@ impl Default for Joiner {
             ages: Ages {
                 rmc: 0,
                 vtg: u8::MAX,
-                pvt: u8::MAX,
+                frame_behind: u8::MAX,
             },
             told_us: None,
             following: false,
@@ -170,7 +171,9 @@ impl Joiner {
         let Some(mut epoch) = self.open_within(stamp, same_us, to) else {
             return;
         };
-        self.ages.pvt = 0;
+        if epoch.rmc.is_some() || epoch.gga.is_some() {
+            self.ages.frame_behind = 0;
+        }
         let digest = pvt.solution.map_or((None, None), |solution| {
             (Some(solution.fix), solution.speed_mmps)
         });
@@ -239,7 +242,7 @@ impl Joiner {
         self.following = true;
         self.ages.rmc = self.ages.rmc.saturating_add(1);
         self.ages.vtg = self.ages.vtg.saturating_add(1);
-        self.ages.pvt = self.ages.pvt.saturating_add(1);
+        self.ages.frame_behind = self.ages.frame_behind.saturating_add(1);
         Some(Epoch {
             time_us,
             ..Epoch::default()
@@ -257,7 +260,7 @@ impl Joiner {
 
     /// True when nothing usual can add to the epoch.
     fn complete(&self, epoch: &Epoch) -> bool {
-        if self.ages.pvt <= PVT_USUAL_EPOCHS {
+        if self.ages.frame_behind <= FRAME_USUAL_EPOCHS {
             return false;
         }
         let speed_to_come = self.ages.vtg < USUAL_EPOCHS && epoch.vtg.is_none();

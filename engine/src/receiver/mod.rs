@@ -5,7 +5,7 @@
 //! point, and after damage goes on with the next start byte, one byte after the false one.
 //!
 //! - RMC, GGA and VTG of any talker are joined by equal time; RMC alone suffices.
-//! - UBX NAV-PVT (84 or 92 bytes) is preferred where both tell the same epoch.
+//! - UBX NAV-PVT (84 or 92 bytes) and HNR-PVT are preferred where both tell the same epoch.
 //! - An epoch without a fix gives a sample without position and speed.
 //! - Times only rise: see [`Stamp`] and the session time in [`Sample::time_us`], which counts
 //!   microseconds from midnight UTC of the day the session began.

@@ -9,7 +9,7 @@ pub enum Reason {
     Cut,
     /// A sentence is longer than any receiver's.
     TooLong,
-    /// A NAV-PVT frame states a length that no receiver sends.
+    /// A NAV-PVT or HNR-PVT states a length that no receiver sends.
     Length,
     /// The checksum is right but a field cannot be read.
     Malformed,
@@ -43,7 +43,7 @@ impl Reason {
             Self::Checksum => "wrong or missing checksum",
             Self::Cut => "cut off before its end",
             Self::TooLong => "longer than any sentence",
-            Self::Length => "NAV-PVT of an impossible length",
+            Self::Length => "UBX frame of an impossible length",
             Self::Malformed => "a field cannot be read",
             Self::NoTime => "no time in it",
             Self::Late => "older than the epoch before",
@@ -71,7 +71,7 @@ pub struct Counts {
     pub gga: u32,
     /// Good VTG sentences.
     pub vtg: u32,
-    /// Good NAV-PVT frames.
+    /// Good NAV-PVT and HNR-PVT frames.
     pub pvt: u32,
     /// Good sentences of other types.
     pub other_nmea: u32,

@@ -1,4 +1,5 @@
-//! UBX frames of NAV-PVT, the old 84-byte and the present 92-byte form.
+//! UBX frames of NAV-PVT, the old 84-byte and the present 92-byte form, and of HNR-PVT, which
+//! receivers with their own inertial sensors send more often.
 //!
 //! Other messages are not skipped by their length, which a transmission error may have made absurd:
 //! the search for the next start goes on one byte after the false or foreign one.
@@ -10,7 +11,10 @@ use super::nmea::Fix;
 pub(super) const START: u8 = 0xb5;
 const SECOND: u8 = 0x62;
 const HEADER: usize = 6;
-const PVT: [u8; 2] = [0x01, 0x07];
+const NAV_PVT: [u8; 2] = [0x01, 0x07];
+const HNR_PVT: [u8; 2] = [0x28, 0x00];
+/// Length of an HNR-PVT.
+const HNR_LENGTH: usize = 72;
 /// The classes of messages there are, from NAV to HNR.
 const CLASSES: [u8; 15] = [
     0x01, 0x02, 0x03, 0x04, 0x05, 0x06, 0x09, 0x0a, 0x0b, 0x0d, 0x10, 0x13, 0x21, 0x27, 0x28,
@@ -18,7 +22,7 @@ const CLASSES: [u8; 15] = [
 /// Longest frame taken: header, 92 bytes, checksum.
 pub(super) const FRAME_MAX: usize = HEADER + 92 + 2;
 
-/// What a NAV-PVT says.
+/// What a NAV-PVT or HNR-PVT says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Pvt {
     /// `None` while the receiver does not vouch for its time.
@@ -44,11 +48,11 @@ pub(super) struct Solution {
 /// What lies at a start byte.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Frame<'a> {
-    /// A NAV-PVT with a right checksum; `used` bytes from the start on.
+    /// A NAV-PVT or HNR-PVT with a right checksum; `used` bytes from the start on.
     Pvt { payload: &'a [u8], used: usize },
-    /// A NAV-PVT with a wrong checksum.
+    /// One with a wrong checksum.
     WrongSum,
-    /// A NAV-PVT of an impossible length.
+    /// One of an impossible length.
     WrongLength,
     /// Another message.
     Other,
@@ -72,15 +76,12 @@ pub(super) fn frame(bytes: &[u8]) -> Frame<'_> {
     if second != SECOND || !CLASSES.contains(&class) {
         return Frame::Nothing;
     }
-    if [class, id] != PVT {
-        return Frame::Other;
-    }
     let length = usize::from(u16::from_le_bytes([low, high]));
-    match length {
-        84 | 92 => {}
+    match ([class, id], length) {
+        (NAV_PVT, 84 | 92) | (HNR_PVT, HNR_LENGTH) => {}
         // An empty one is a question to the receiver.
-        0 => return Frame::Other,
-        _ => return Frame::WrongLength,
+        (NAV_PVT | HNR_PVT, 1..) => return Frame::WrongLength,
+        _ => return Frame::Other,
     }
     let used = length.wrapping_add(HEADER + 2);
     let Some((payload, sums)) = rest.split_at_checked(length) else {
@@ -105,35 +106,88 @@ fn checksum<'a>(covered: impl Iterator<Item = &'a u8>) -> (u8, u8) {
     })
 }
 
-/// Reads the payload of a NAV-PVT.
+/// Where things are in a payload, bytes. Date and time are at the same places in all.
+struct Layout {
+    nano: usize,
+    fix_type: usize,
+    flags: usize,
+    /// Flags whose lowest bit says that the place is invalid.
+    flags3: Option<usize>,
+    lon: usize,
+    lat: usize,
+    speed: usize,
+    course: usize,
+    h_acc: usize,
+    s_acc: usize,
+    course_acc: usize,
+}
+
+const NAV: Layout = Layout {
+    nano: 16,
+    fix_type: 20,
+    flags: 21,
+    flags3: Some(78),
+    lon: 24,
+    lat: 28,
+    speed: 60,
+    course: 64,
+    h_acc: 40,
+    s_acc: 68,
+    course_acc: 72,
+};
+
+const HNR: Layout = Layout {
+    nano: 12,
+    fix_type: 16,
+    flags: 17,
+    flags3: None,
+    lon: 20,
+    lat: 24,
+    speed: 36,
+    course: 44,
+    h_acc: 52,
+    s_acc: 60,
+    course_acc: 64,
+};
+
+/// Reads the payload of a NAV-PVT or HNR-PVT.
 pub(super) fn parse(payload: &[u8]) -> Option<Pvt> {
+    let at = if payload.len() == HNR_LENGTH {
+        &HNR
+    } else {
+        &NAV
+    };
     let valid = byte(payload, 11)?;
     let stamp = if valid & 0b11 == 0b11 {
-        Some(stamp(payload)?)
+        Some(stamp(payload, at.nano)?)
     } else {
         None
     };
     // Fix types 1 to 4: dead reckoning, two, three dimensions, both combined; 5 is time only.
-    let fix_ok = byte(payload, 21)? & 1 == 1 && (1..=4).contains(&byte(payload, 20)?);
-    let invalid_llh = byte(payload, 78)? & 1 == 1;
-    let (lon_e7, lat_e7) = (i32_at(payload, 24)?, i32_at(payload, 28)?);
+    let fix_type = byte(payload, at.fix_type)?;
+    let fix_ok = byte(payload, at.flags)? & 1 == 1 && (1..=4).contains(&fix_type);
+    let invalid = match at.flags3 {
+        Some(flags3) => byte(payload, flags3)? & 1 == 1,
+        None => false,
+    };
+    let (lon_e7, lat_e7) = (i32_at(payload, at.lon)?, i32_at(payload, at.lat)?);
     let possible = lat_e7.unsigned_abs() <= 900_000_000
         && lon_e7.unsigned_abs() <= 1_800_000_000
         && (lat_e7, lon_e7) != (0, 0);
-    if !fix_ok || invalid_llh || !possible {
+    if !fix_ok || invalid || !possible {
         return Some(Pvt {
             stamp,
             solution: None,
         });
     }
     // Standing receivers give a course that means nothing and say so in its accuracy (degrees).
-    let course_means = u32_at(payload, 72)? < 90 * 100_000;
+    let course_means = u32_at(payload, at.course_acc)? < 90 * 100_000;
     let solution = Solution {
         fix: Fix { lat_e7, lon_e7 },
-        speed_mmps: u32::try_from(i32_at(payload, 60)?).ok(),
-        course_e5deg: Some(i32_at(payload, 64)?).filter(|_| course_means),
-        h_acc_mm: Some(u32_at(payload, 40)?).filter(|&acc| acc != u32::MAX),
-        s_acc_mmps: Some(u32_at(payload, 68)?).filter(|&acc| acc != u32::MAX),
+        speed_mmps: u32::try_from(i32_at(payload, at.speed)?).ok(),
+        course_e5deg: Some(i32_at(payload, at.course)?).filter(|_| course_means),
+        h_acc_mm: Some(u32_at(payload, at.h_acc)?).filter(|&acc| acc != u32::MAX),
+        s_acc_mmps: Some(u32_at(payload, at.s_acc)?).filter(|&acc| acc != u32::MAX),
     };
     Some(Pvt {
         stamp,
@@ -142,12 +196,12 @@ pub(super) fn parse(payload: &[u8]) -> Option<Pvt> {
 }
 
 /// Date and time of day; the nanoseconds are signed and may reach back over midnight.
-fn stamp(payload: &[u8]) -> Option<Stamp> {
+fn stamp(payload: &[u8], nano_at: usize) -> Option<Stamp> {
     let year = i32::from(byte(payload, 4)?) | i32::from(byte(payload, 5)?) << 8;
     let day = day_number(year, byte(payload, 6)?, byte(payload, 7)?);
     let (hour, minute) = (i64::from(byte(payload, 8)?), i64::from(byte(payload, 9)?));
     let second = i64::from(byte(payload, 10)?);
-    let nano = i64::from(i32_at(payload, 16)?);
+    let nano = i64::from(i32_at(payload, nano_at)?);
     if hour > 23 || minute > 59 || second > 60 || nano.unsigned_abs() > 1_000_000_000 {
         return None;
     }

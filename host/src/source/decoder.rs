@@ -271,7 +271,7 @@ impl Lined {
             ("RMC", counts.rmc),
             ("GGA", counts.gga),
             ("VTG", counts.vtg),
-            ("NAV-PVT", counts.pvt),
+            ("NAV-PVT or HNR-PVT", counts.pvt),
             ("other sentences", counts.other_nmea),
             ("other UBX frames", counts.other_ubx),
         ] {

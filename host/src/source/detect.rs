@@ -1,5 +1,7 @@
 //! Finds out from its content what a recording is.
 
+use super::csv;
+use super::csv::Mapping;
 use super::report::{Fault, Kind};
 use cuepost_engine::receiver::Receiver;
 
@@ -39,7 +41,7 @@ const FOREIGN: &[(&[u8], &str)] = &[
 
 /// The kind of what begins like this; `None` when more is needed to tell, which cannot be when
 /// `whole` says that there is no more.
-pub fn detect(head: &[u8], whole: bool) -> Result<Option<Kind>, Fault> {
+pub fn detect(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<Kind>, Fault> {
     if head.is_empty() {
         return if whole { Err(Fault::Empty) } else { Ok(None) };
     }
@@ -69,9 +71,9 @@ pub fn detect(head: &[u8], whole: bool) -> Result<Option<Kind>, Fault> {
         return Err(Fault::Foreign(format!("this is {words}")));
     }
     if is_text(head) {
-        // A sentence may still come, unless lines are there that are none.
-        let lines = head.iter().filter(|byte| **byte == b'\n').count();
-        return Ok((whole || lines >= 2 || head.len() >= HEAD).then_some(Kind::Csv));
+        // A sentence may still come after some words, but not after names of columns.
+        let table = whole || head.len() >= HEAD || csv::has_names(head, mappings);
+        return Ok(table.then_some(Kind::Csv));
     }
     if whole || head.len() >= HEAD {
         let damaged = counts.refused_total();
@@ -98,7 +100,7 @@ mod tests {
 
     #[test]
     fn kinds_and_what_is_none() {
-        let whole = |bytes: &[u8]| detect(bytes, true).map_err(|fault| fault.to_string());
+        let whole = |bytes: &[u8]| detect(bytes, true, &[]).map_err(|fault| fault.to_string());
         assert_eq!(whole(b"time_s,speed_mps\n0,1\n"), Ok(Some(Kind::Csv)));
         assert_eq!(
             whole(b"# a comment\n$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A\r\n"),

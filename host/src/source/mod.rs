@@ -94,10 +94,11 @@ pub fn read(
             Err(e) => return Err(fault(Fault::Io(e))),
         }
     }
+    let whole = filled < head.len();
     head.truncate(filled);
     let kind = match options.kind {
         Some(kind) => kind,
-        None => detect::detect(&head, true)
+        None => detect::detect(&head, true, &options.columns)
             .map_err(fault)?
             .unwrap_or(Kind::Csv),
     };
@@ -111,6 +112,9 @@ pub fn read(
         over: false,
     };
     recording.push(&head);
+    if whole && !recording.over {
+        recording.end();
+    }
     // A table whose columns cannot be told gives nothing at all.
     if recording.decoder.is_unbegun()
         && let Some(error) = recording.error.take()
@@ -163,15 +167,17 @@ impl Recording {
         }
     }
 
+    fn end(&mut self) {
+        self.over = true;
+        let ready = &mut self.ready;
+        let done = self.decoder.finish(&mut |sample| ready.push_back(sample));
+        self.end_if(done);
+    }
+
     /// Reads the next block, or notices the end.
     fn fill(&mut self) {
         match self.source.read(&mut self.block) {
-            Ok(0) => {
-                self.over = true;
-                let ready = &mut self.ready;
-                let done = self.decoder.finish(&mut |sample| ready.push_back(sample));
-                self.end_if(done);
-            }
+            Ok(0) => self.end(),
             Ok(n) => {
                 let block = std::mem::take(&mut self.block);
                 self.push(block.get(..n).unwrap_or_default());

@@ -7,6 +7,11 @@ use super::report::{Kind, Refusal, Report, SourceError};
 use super::{Options, SourceKind};
 use cuepost_engine::Sample;
 
+/// So many more bytes are worth another look.
+const LOOK: usize = 64;
+/// Up to this length the end of a line is, too.
+const LINES: usize = 4096;
+
 /// Turns bytes into samples as they come, whatever they are.
 ///
 /// The kind is found from the first bytes unless it is given; those bytes are decoded as well.
@@ -15,6 +20,8 @@ pub struct Stream {
     options: Options,
     /// Bytes of a kind not yet known.
     head: Vec<u8>,
+    /// Length of `head` at which it is worth looking at again.
+    due: usize,
     /// Bytes given up because nothing could be told from them.
     given_up: u64,
     decoder: Option<Decoder>,
@@ -27,6 +34,7 @@ impl Stream {
         Self {
             options,
             head: Vec::new(),
+            due: 0,
             given_up: 0,
             decoder,
         }
@@ -46,8 +54,13 @@ impl Stream {
             return decoder.push(bytes, &mut out);
         }
         self.head.extend_from_slice(bytes);
+        let line = bytes.contains(&b'\n') && self.head.len() < LINES;
+        if !line && self.head.len() < self.due {
+            return Ok(());
+        }
+        self.due = self.head.len() + (self.head.len() / 4).max(LOOK);
         // What is foreign now may be the middle of a message; more will tell.
-        if let Ok(Some(kind)) = detect::detect(&self.head, false) {
+        if let Ok(Some(kind)) = detect::detect(&self.head, false, &self.options.columns) {
             let mut decoder = Decoder::new(kind, &self.options, 0);
             let head = std::mem::take(&mut self.head);
             let done = decoder.push(&head, &mut out);
@@ -58,6 +71,7 @@ impl Stream {
             let half = self.head.len() / 2;
             self.given_up += half as u64;
             self.head.drain(..half);
+            self.due = 0;
         }
         Ok(())
     }

@@ -173,7 +173,7 @@ pub fn find(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<Hea
     if !whole && lines.len() < PREAMBLE_MAX {
         return Ok(None);
     }
-    Err(missing(best))
+    Err(missing(best, mappings))
 }
 
 fn lines(head: &[u8], whole: bool) -> Vec<Line<'_>> {
@@ -246,19 +246,8 @@ fn header(
     mappings: &[Mapping],
 ) -> Result<Header, SourceError> {
     let place = Some(Place::line(line.number));
-    for mapping in mappings {
-        if !reading
-            .names
-            .iter()
-            .any(|name| same_name(&mapping.source, name))
-        {
-            let words = format!(
-                "no column `{}`; the columns are {}",
-                mapping.source,
-                reading.names.join(", ")
-            );
-            return Err(SourceError::new(place, Fault::Columns(words)));
-        }
+    if let Some(error) = unmatched(&reading, line, mappings) {
+        return Err(error);
     }
     let mut columns: Vec<Option<Column>> = Vec::new();
     let mut ignored = Vec::new();
@@ -293,7 +282,7 @@ fn header(
     let rows: Vec<Line<'_>> = rows.copied().collect();
     Ok(Header {
         separator: reading.separator,
-        decimal: decimal(&rows, reading.separator, &columns)?,
+        decimal: decimal(&rows, reading.separator, &columns),
         columns,
         ignored,
         line: line.number,
@@ -308,57 +297,69 @@ fn kind(channel: Channel) -> std::mem::Discriminant<Channel> {
     std::mem::discriminant(&channel)
 }
 
-/// True when a column is left out for one that says the same by a better name, or when the place is
-/// given twice: latitude and longitude are then used.
+/// True when a column is left out: for one that says the same by a better name, or as a coordinate
+/// without its other half, or because the place is given as latitude and longitude as well.
 fn is_second(reading: &Reading, at: usize, (rank, channel): (usize, Channel)) -> bool {
-    let plane = matches!(channel, Channel::East | Channel::North);
-    let globe = reading.has(|c| c == Channel::Lat) && reading.has(|c| c == Channel::Lon);
+    let both = |a, b| reading.has(|c| c == a) && reading.has(|c| c == b);
+    let globe = both(Channel::Lat, Channel::Lon);
     let better = reading.channels.iter().enumerate().any(|(other, found)| {
         other != at && found.is_some_and(|(r, c)| kind(c) == kind(channel) && r < rank)
     });
-    better || (plane && globe)
+    better
+        || match channel {
+            Channel::Lat | Channel::Lon => !globe,
+            Channel::East | Channel::North => globe || !both(Channel::East, Channel::North),
+            _ => false,
+        }
 }
 
-/// The decimal sign of the rows: a point unless the cells that are used have commas.
-fn decimal(
-    rows: &[Line<'_>],
-    separator: u8,
-    columns: &[Option<Column>],
-) -> Result<Decimal, SourceError> {
-    let (mut points, mut commas) = (None, None);
+/// The decimal sign of most cells that are used; a point when there are no decimals. A row that
+/// has the other sign is refused when it comes.
+fn decimal(rows: &[Line<'_>], separator: u8, columns: &[Option<Column>]) -> Decimal {
+    let (mut points, mut commas) = (0, 0);
     for row in rows {
-        for (cell, _) in cells(row.bytes, separator)
+        let used = cells(row.bytes, separator)
             .zip(columns)
-            .filter(|(_, column)| column.is_some())
-        {
+            .filter(|(_, column)| column.is_some());
+        for (cell, _) in used {
             // The last of the two signs is the decimal one.
             match bare(cell).iter().rev().find(|b| **b == b'.' || **b == b',') {
-                Some(b'.') => points = points.or(Some(row.number)),
-                Some(_) => commas = commas.or(Some(row.number)),
+                Some(b'.') => points += 1,
+                Some(_) => commas += 1,
                 None => {}
             }
         }
     }
-    match (points, commas) {
-        (Some(point), Some(comma)) => {
-            let words = format!(
-                "decimals with a comma here, with a point in line {}; write them all alike",
-                if comma > point { point } else { comma }
-            );
-            let place = Place::line(point.max(comma));
-            Err(SourceError::new(Some(place), Fault::Ambiguous(words)))
-        }
-        (None, Some(_)) => Ok(Decimal::Comma),
-        _ => Ok(Decimal::Point),
+    if commas > points {
+        Decimal::Comma
+    } else {
+        Decimal::Point
     }
 }
 
+/// What to say of a mapping whose column is not there.
+fn unmatched(reading: &Reading, line: Line<'_>, mappings: &[Mapping]) -> Option<SourceError> {
+    let there = |m: &Mapping| reading.names.iter().any(|name| same_name(&m.source, name));
+    let mapping = mappings.iter().find(|m| !there(m))?;
+    let words = format!(
+        "no column `{}`; the columns are {}",
+        mapping.source,
+        reading.names.join(", ")
+    );
+    let place = Some(Place::line(line.number));
+    Some(SourceError::new(place, Fault::Columns(words)))
+}
+
 /// What to say when no line names what is needed.
-fn missing(best: Option<(Line<'_>, Reading)>) -> SourceError {
-    let Some((line, reading)) = best.filter(|(_, r)| r.known() + r.lacking >= 2) else {
+fn missing(best: Option<(Line<'_>, Reading)>, mappings: &[Mapping]) -> SourceError {
+    let least = if mappings.is_empty() { 2 } else { 1 };
+    let Some((line, reading)) = best.filter(|(_, r)| r.known() + r.lacking >= least) else {
         let words = "no line names columns such as time_s and speed_mps or lat_deg and lon_deg";
         return SourceError::new(None, Fault::Columns(words.to_owned()));
     };
+    if let Some(error) = unmatched(&reading, line, mappings) {
+        return error;
+    }
     let time = reading.has(|c| matches!(c, Channel::Time(_)));
     let lacks = if time { "a speed or a place" } else { "a time" };
     let example = if time { "speed_kmh" } else { "time_s" };

@@ -22,6 +22,12 @@ const ROW_MAX: usize = 1 << 16;
 const HEAD_MAX: usize = 1 << 16;
 const BOM: &[u8] = b"\xef\xbb\xbf";
 
+/// True when the names of a table's columns are in this.
+pub fn has_names(head: &[u8], mappings: &[Mapping]) -> bool {
+    let table = head.strip_prefix(BOM).unwrap_or(head);
+    matches!(header::find(table, true, mappings), Ok(Some(_)))
+}
+
 /// Reads a table that comes in pieces.
 #[derive(Debug)]
 pub struct Table {
