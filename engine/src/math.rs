@@ -18,7 +18,15 @@ pub fn atan2(y: f32, x: f32) -> f32 {
 /// An angle brought into [-π, π]. Bounded work for any input; NaN stays NaN.
 pub fn wrap_angle(a: f32) -> f32 {
     const TURN: f32 = core::f32::consts::TAU;
-    a - TURN * libm::roundf(a / TURN)
+    const HALF: f32 = core::f32::consts::PI;
+    // The difference of two angles is at most one turn out: then no rounding is needed.
+    if a.abs() <= HALF {
+        a
+    } else if a.abs() <= HALF + TURN {
+        if a > 0.0 { a - TURN } else { a + TURN }
+    } else {
+        a - TURN * libm::roundf(a / TURN)
+    }
 }
 
 /// `x` brought into `[least, most]`; NaN stays NaN. `f32::clamp` panics on bounds that are in the

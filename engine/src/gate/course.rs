@@ -42,8 +42,8 @@ impl Course {
             }
             None => c.angle_rad,
         });
-        let moved = hypot(east_m - newest.0, north_m - newest.1);
-        if moved >= keep_m {
+        let (e, n) = (east_m - newest.0, north_m - newest.1);
+        if e * e + n * n >= keep_m * keep_m {
             self.older = self.middle.and_then(|m| self::chord(m, newest));
             self.middle = Some(newest);
             self.newest = Some((east_m, north_m));

@@ -455,9 +455,9 @@ fn place(
 
 /// Why a place and speed cannot follow the last one; none when they can.
 fn out_of_reach(last: &Last, spot: Spot, speed_mps: f32, dt_s: f32) -> Option<Refusal> {
-    let moved = hypot(spot.east_m - last.east_m, spot.north_m - last.north_m);
+    let (e, n) = (spot.east_m - last.east_m, spot.north_m - last.north_m);
     let reach = STRIDE * last.speed_mps.max(speed_mps) * dt_s + STRAY_M;
-    if moved > reach {
+    if e * e + n * n > reach * reach {
         Some(Refusal::Leap)
     } else if pushed(last.speed_mps, speed_mps, dt_s) {
         Some(Refusal::NotFinite)

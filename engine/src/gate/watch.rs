@@ -65,11 +65,7 @@ impl Watch {
         };
         a.travelled_m += seen.speed_mps * seen.dt_s;
         a.elapsed_s += seen.dt_s;
-        let far = a
-            .travelled_m
-            .max(hypot(seen.east_m - a.east_m, seen.north_m - a.north_m));
-        let long_enough = a.elapsed_s >= WINDOW_S && far >= WINDOW_M;
-        if seen.located && (long_enough || a.elapsed_s >= WINDOW_MOST_S) {
+        if seen.located && a.elapsed_s >= WINDOW_S && a.long_enough(seen) {
             if a.told_otherwise(seen) {
                 self.good_to_go = WINDOWS_GOOD;
             } else {
@@ -119,6 +115,14 @@ impl Anchor {
             travelled_m: 0.0,
             elapsed_s: 0.0,
         }
+    }
+
+    /// Far enough by either account to be judged, or old enough.
+    fn long_enough(&self, seen: &Seen) -> bool {
+        let (e, n) = (seen.east_m - self.east_m, seen.north_m - self.north_m);
+        self.travelled_m >= WINDOW_M
+            || e * e + n * n >= WINDOW_M * WINDOW_M
+            || self.elapsed_s >= WINDOW_MOST_S
     }
 
     fn told_otherwise(&self, seen: &Seen) -> bool {

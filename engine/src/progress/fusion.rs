@@ -65,18 +65,29 @@ struct Start {
 /// Rows and columns of the covariance: place, scale, lag, offset east, offset north.
 type Row = [f32; 5];
 
-/// What a sample adds.
-#[derive(Clone, Copy, Debug)]
+/// What one or more samples add.
+#[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Step {
     pub(super) dt_s: f32,
     /// Progress gained, metres.
     pub(super) step_m: f32,
     /// Change of the speed along the line, m/s.
     pub(super) push_mps: f32,
-    /// Metres of the step that are doubtful.
-    pub(super) coarse_m: f32,
+    /// Variance of the step beyond that of time, m².
+    pub(super) coarse_m2: f32,
     /// Away from the line or without a course.
     pub(super) away: bool,
+}
+
+impl Step {
+    /// Adds the next sample's.
+    pub(super) fn add(&mut self, next: &Self) {
+        self.dt_s += next.dt_s;
+        self.step_m += next.step_m;
+        self.push_mps += next.push_mps;
+        self.coarse_m2 += next.coarse_m2;
+        self.away |= next.away;
+    }
 }
 
 /// The estimate.
@@ -155,8 +166,7 @@ impl Fusion {
         self.p[0] = [START.place_m2, 0.0, 0.0, 0.0, 0.0];
     }
 
-    /// Time passes while the car gains `step_m` of progress and `push_mps` of speed along it;
-    /// `coarse_m` of the step are doubtful.
+    /// Time passes and the car drives.
     pub(super) fn predict(&mut self, step: &Step) {
         let (s, v) = (step.step_m, step.push_mps);
         let [place, scale, lag, east, north] = &mut self.p;
@@ -168,7 +178,7 @@ impl Fusion {
         // The place gains step x scale + push x lag.
         let own = s * (s * scale[1] + v * lag[1]) + v * (s * scale[2] + v * lag[2]);
         place[0] += 2.0 * (s * place[1] + v * place[2]) + own + drift * step.dt_s;
-        place[0] = (place[0] + step.coarse_m * step.coarse_m).min(4.0 * START.place_m2);
+        place[0] = (place[0] + step.coarse_m2).min(4.0 * START.place_m2);
         for (cell, (a, b)) in place.iter_mut().zip(scale.iter().zip(lag.iter())).skip(1) {
             *cell += s * a + v * b;
         }

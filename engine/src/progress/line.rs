@@ -100,8 +100,7 @@ impl Mark {
             away(b.north_mm, o.north_mm),
             away(c.north_mm, o.north_mm),
         );
-        let length = sqrt(te * te + tn * tn).max(1e-3);
-        let along = (te / length, tn / length);
+        let along = unit(te / line.spacing_m, tn / line.spacing_m);
         let (de, dn) = (
             east_m - o.east_mm as f32 * 1e-3 - e,
             north_m - o.north_mm as f32 * 1e-3 - n,
@@ -117,6 +116,20 @@ impl Mark {
             shrink,
         })
     }
+}
+
+/// A vector of about unit length brought to unit length.
+fn unit(e: f32, n: f32) -> (f32, f32) {
+    let q = e * e + n * n;
+    let r = if (q - 1.0).abs() < 0.3 {
+        // Newton's steps for 1/sqrt(q) from 1: within 2e-5 here, and cheaper than a root.
+        let r = 1.5 - 0.5 * q;
+        let r = r * (1.5 - 0.5 * q * r * r);
+        r * (1.5 - 0.5 * q * r * r)
+    } else {
+        1.0 / sqrt(q).max(1e-3)
+    };
+    (e * r, n * r)
 }
 
 /// Value and slope at `u` in `[0, 1]` of the cubic through 0 (at 0) and `b` (at 1) whose slopes

@@ -12,6 +12,7 @@ use crate::gate::Admitted;
 use crate::reference::{ReferenceView, SourceKind};
 use fusion::Fusion;
 use laps::{Course, Instant, Laps};
+use line::Mark;
 use search::Search;
 use state::{Conduct, States};
 use track::Track;
@@ -81,6 +82,16 @@ pub struct Progress {
     laps: Laps,
 }
 
+/// How the car was last seen from the line.
+#[derive(Clone, Copy, Debug)]
+struct Seen {
+    mark: Mark,
+    left_m: f32,
+    slip_rad: Option<f32>,
+    rate_mps: f32,
+    step_m: f32,
+}
+
 /// Whether the place is known.
 #[derive(Clone, Debug)]
 enum Mode {
@@ -137,8 +148,14 @@ impl Progress {
         let Mode::Following(track) = &self.mode else {
             return None;
         };
-        let track = *track;
-        Some(self.place(line, at, &track, step_m, &course))
+        let seen = Seen {
+            mark: track.mark,
+            left_m: track.left_m,
+            slip_rad: track.slip_rad,
+            rate_mps: track.rate_mps(),
+            step_m,
+        };
+        Some(self.place(line, at, &seen, &course))
     }
 
     /// What the stage thinks of the place now; also while there is none.
@@ -170,33 +187,32 @@ impl Progress {
         &mut self,
         line: &ReferenceView<'_>,
         at: &Admitted,
-        track: &Track,
-        step_m: f32,
+        seen: &Seen,
         course: &Course,
     ) -> Place {
         let (state, why, bad) = self.states.follow(&Conduct {
             dt_s: at.dt_s,
             speed_mps: at.speed_mps,
-            left_m: track.left_m,
-            slip_rad: track.slip_rad,
+            left_m: seen.left_m,
+            slip_rad: seen.slip_rad,
             trust: at.trust,
         });
         let now = Instant {
             time_us: at.time_us,
-            past_m: track.mark.past_start_m(line),
-            rate_mps: track.rate_mps(),
-            left_m: track.left_m,
+            past_m: seen.mark.past_start_m(line),
+            rate_mps: seen.rate_mps,
+            left_m: seen.left_m,
             speed_mps: at.speed_mps,
         };
-        let crossing = self.laps.follow(now, step_m, course);
+        let crossing = self.laps.follow(now, seen.step_m, course);
         if bad {
             self.laps.spoil();
         }
         Place {
-            progress_m: track.mark.progress_m(line),
-            offset_m: track.left_m,
-            step_m,
-            slip_rad: track.slip_rad,
+            progress_m: seen.mark.progress_m(line),
+            offset_m: seen.left_m,
+            step_m: seen.step_m,
+            slip_rad: seen.slip_rad,
             lap: self.laps.lap(),
             crossing,
             state,

@@ -22,6 +22,10 @@ const BRIDGED_MOST_S: f32 = 3.0;
 /// How far the car may come out elsewhere, metres and as a share of the way.
 const BRIDGED_OFF: (f32, f32) = (10.0, 0.3);
 
+/// The projection is averaged over this long between two pulls, seconds.
+const PULL_EVERY_S: f32 = 0.095;
+/// And the distance beside the line, seconds.
+const ASIDE_EVERY_S: f32 = 0.4;
 /// Smoothing time of the angle to the line, seconds.
 const SMOOTH_S: f32 = 0.3;
 /// A larger change of it is a turn and no noise, radians.
@@ -38,6 +42,45 @@ pub(super) struct Track {
     ratio: f32,
     astray_s: f32,
     smooth_rad: f32,
+    bearing: Bearing,
+    since: Since,
+}
+
+/// What has been seen since the last pull.
+#[derive(Clone, Copy, Debug, Default)]
+struct Since {
+    step: Step,
+    /// Distance to the projection times seconds, and the seconds.
+    off_ms: f32,
+    seen_s: f32,
+    /// Distance beside the line times seconds, and the seconds.
+    left_ms: f32,
+    left_s: f32,
+}
+
+/// A direction and its angle, from which angles of nearby directions follow without an arc tangent.
+#[derive(Clone, Copy, Debug, Default)]
+struct Bearing {
+    along: (f32, f32),
+    angle_rad: f32,
+}
+
+impl Bearing {
+    /// The angle of a unit vector.
+    fn of(&mut self, along: (f32, f32)) -> f32 {
+        let cross = self.along.0 * along.1 - self.along.1 * along.0;
+        let dot = self.along.0 * along.0 + self.along.1 * along.1;
+        if dot <= 0.0 || cross.abs() > 0.2 {
+            *self = Self {
+                along,
+                angle_rad: atan2(along.1, along.0),
+            };
+            return self.angle_rad;
+        }
+        // Arc sine by its series, within 1e-6 up to 0.2.
+        let c2 = cross * cross;
+        self.angle_rad + cross * (1.0 + c2 * (1.0 / 6.0 + c2 * (3.0 / 40.0)))
+    }
 }
 
 impl Track {
@@ -51,6 +94,8 @@ impl Track {
             ratio: 1.0,
             astray_s: 0.0,
             smooth_rad: 0.0,
+            bearing: Bearing::default(),
+            since: Since::default(),
         }
     }
 
@@ -82,13 +127,13 @@ impl Track {
         let late_m = 0.5 * at.speed_mps * at.dt_s * (ratio - self.ratio);
         self.ratio = ratio;
         self.speed_mps = at.speed_mps;
-        let away = self.left_m.abs() > AWAY_M || self.slip_rad.is_none();
-        fusion.predict(&Step {
+        let coarse_m = COARSE * push_mps * at.dt_s;
+        self.since.step.add(&Step {
             dt_s: at.dt_s,
             step_m,
             push_mps: push_mps * ratio,
-            coarse_m: COARSE * push_mps * at.dt_s,
-            away,
+            coarse_m2: coarse_m * coarse_m,
+            away: self.left_m.abs() > AWAY_M || self.slip_rad.is_none(),
         });
         let off_m = sight.ahead_m - late_m;
         let pull_m = if at.broken {
@@ -96,6 +141,7 @@ impl Track {
                 return None;
             }
             self.mark = self.mark.moved(line, off_m);
+            self.since = Since::default();
             fusion.found();
             step_m += off_m;
             let nearer = self.sight(line, at, fusion)?;
@@ -103,7 +149,7 @@ impl Track {
             nearer.ahead_m
         } else if at.located {
             self.left_m = sight.left_m;
-            self.pull(off_m, &sight, at, teach, fusion)?
+            self.pull(off_m, &sight, at.dt_s, teach, fusion)?
         } else {
             0.0
         };
@@ -124,31 +170,47 @@ impl Track {
         &mut self,
         off_m: f32,
         sight: &Sight,
-        at: &Admitted,
+        dt_s: f32,
         teach: bool,
         fusion: &mut Fusion,
     ) -> Option<f32> {
         if off_m.abs() > ASTRAY_M {
-            self.astray_s += at.dt_s;
+            self.astray_s += dt_s;
             if self.astray_s > ASTRAY_S {
                 return None;
             }
         } else {
             self.astray_s = 0.0;
         }
-        if !teach || sight.left_m.abs() > TEACH_M {
-            // Next to standing the position wanders more than the car.
-            return Some(fusion.place_only(off_m, at.dt_s, self.slip_rad.is_none()));
+        let since = &mut self.since;
+        since.seen_s += dt_s;
+        since.off_ms += off_m * dt_s;
+        since.left_ms += sight.left_m * dt_s;
+        since.left_s += dt_s;
+        if since.step.dt_s < PULL_EVERY_S {
+            return Some(0.0);
         }
-        let along_m = fusion.along(off_m * sight.shrink, sight.along, sight.shrink, at.dt_s);
-        Some(along_m + fusion.aside(sight.left_m, sight.along, at.dt_s))
+        fusion.predict(&since.step);
+        let (off_m, seen_s) = (since.off_ms / since.seen_s, since.seen_s);
+        since.step = Step::default();
+        (since.off_ms, since.seen_s) = (0.0, 0.0);
+        if !teach || sight.left_m.abs() > TEACH_M {
+            (since.left_ms, since.left_s) = (0.0, 0.0);
+            return Some(fusion.place_only(off_m, seen_s, self.slip_rad.is_none()));
+        }
+        let mut pull_m = fusion.along(off_m * sight.shrink, sight.along, sight.shrink, seen_s);
+        if since.left_s >= ASIDE_EVERY_S {
+            pull_m += fusion.aside(since.left_ms / since.left_s, sight.along, since.left_s);
+            (since.left_ms, since.left_s) = (0.0, 0.0);
+        }
+        Some(pull_m)
     }
 
     /// The angle to the line and metres of progress for each metre driven.
     fn turn(&mut self, sight: &Sight, at: &Admitted) -> f32 {
         let slip_rad = at
             .direction_rad
-            .map(|d| wrap_angle(d - atan2(sight.along.1, sight.along.0)));
+            .map(|d| wrap_angle(d - self.bearing.of(sight.along)));
         self.slip_rad = slip_rad;
         let along = match slip_rad {
             // Noise of the direction must not shorten the way, so it is smoothed; a real change of
