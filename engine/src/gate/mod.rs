@@ -53,6 +53,8 @@ const POSITION_SD_MOST_M: f32 = 10.0;
 const SPEED_SD_MOST_MPS: f32 = 2.0;
 /// Nothing admitted for this long and the place is lost, seconds.
 const LOST_S: f32 = 2.0;
+/// A longer pause between two samples is no measure of how long nothing was admitted, µs.
+const IDLE_STEP_US: u64 = 10_000_000;
 /// No car turns faster, rad/s.
 const YAW_MOST_RPS: f32 = 20.0;
 
@@ -224,7 +226,9 @@ impl Gate {
                 self.idle_on(sample.time_us, why);
             }
         }
-        self.idle.seen_us = sample.time_us;
+        if self.idle.seen_us.abs_diff(sample.time_us) <= IDLE_STEP_US || judged.is_ok() {
+            self.idle.seen_us = sample.time_us;
+        }
         judged
     }
 
@@ -247,10 +251,14 @@ impl Gate {
         if why == Refusal::Thinned {
             return;
         }
-        let since_us = time_us.saturating_sub(self.idle.seen_us).min(1_000_000);
-        // A clock that stands still tells no time: then a sample counts as the last one did.
+        let since_us = time_us.saturating_sub(self.idle.seen_us);
+        // A clock that stands still or leaps tells no time: then a sample counts as the last one
+        // admitted did.
         let least = self.last.map_or(0.1, |l| l.dt_s.clamp(0.01, BRIDGE_S));
-        self.idle.seconds += if since_us > 0 {
+        // A stretch that was bridged counts: what is refused now has been missing since then.
+        let bridged_s = self.last.map_or(0.0, |l| l.unlocated_s);
+        self.idle.seconds = self.idle.seconds.max(bridged_s);
+        self.idle.seconds += if (1..=IDLE_STEP_US).contains(&since_us) {
             since_us as f32 * 1e-6
         } else {
             least

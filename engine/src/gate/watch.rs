@@ -17,7 +17,7 @@ const LONG: f32 = 1.35;
 /// Metres by which positions may wander within a window.
 const WANDER_M: f32 = 3.0;
 /// Largest angle between the chord and the stated direction, radians.
-const ASKEW_RAD: f32 = 1.1;
+const ASKEW_RAD: f32 = 0.6;
 /// Good windows in a row after which a contradiction is over.
 const WINDOWS_GOOD: u8 = 2;
 /// Smoothing time of the speed's roughness, seconds.

@@ -72,6 +72,18 @@ impl Mark {
         node as f32 * line.spacing_m + self.along_m
     }
 
+    /// Metres from another mark to this one, the shorter way round.
+    pub(super) fn ahead_of_m(self, line: &ReferenceView<'_>, other: Self) -> f32 {
+        let count = line.nodes.len() as i32;
+        let mut nodes = self.node as i32 - other.node as i32;
+        if nodes > count / 2 {
+            nodes -= count;
+        } else if nodes < -(count / 2) {
+            nodes += count;
+        }
+        nodes as f32 * line.spacing_m + self.along_m - other.along_m
+    }
+
     /// How a point lies as seen from here; none on a line without nodes.
     pub(super) fn sight(
         self,

@@ -1,5 +1,6 @@
 //! Where on the reference line the car is, and when it crosses the start line.
 
+mod doubt;
 mod fusion;
 mod laps;
 mod line;
@@ -10,12 +11,17 @@ mod track;
 use crate::event::{HealthState, Why};
 use crate::gate::Admitted;
 use crate::reference::{ReferenceView, SourceKind};
-use fusion::Fusion;
+use doubt::Doubt;
+use fusion::Known;
 use laps::{Course, Instant, Laps};
-use line::Mark;
 use search::Search;
 use state::{Conduct, States};
-use track::Track;
+use track::{Told, Track};
+
+/// For how long a leap sideways is held against the place, seconds.
+const JUMPED_S: f32 = 1.5;
+/// Positions that come elsewhere after a longer pause have not leapt, seconds.
+const LEAP_S: f32 = 1.0;
 
 /// Where the car is on the line.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -77,19 +83,12 @@ pub struct Correction {
 #[derive(Clone, Debug, Default)]
 pub struct Progress {
     mode: Mode,
-    fusion: Fusion,
+    known: Known,
+    doubt: Option<Doubt>,
+    /// For how long a leap sideways is still held against the place, seconds.
+    jumped_s: f32,
     states: States,
     laps: Laps,
-}
-
-/// How the car was last seen from the line.
-#[derive(Clone, Copy, Debug)]
-struct Seen {
-    mark: Mark,
-    left_m: f32,
-    slip_rad: Option<f32>,
-    rate_mps: f32,
-    step_m: f32,
 }
 
 /// Whether the place is known.
@@ -123,96 +122,130 @@ impl Progress {
             self.laps.spoil();
             self.states.degrade(Why::Gap);
         }
+        self.carry_doubt(line, at);
         let teach = self.states.get().0 == HealthState::Ok;
-        let step_m = match &mut self.mode {
+        match &mut self.mode {
             Mode::Searching(search) => {
                 let Some(found) = search.advance(line, at) else {
-                    self.states.lose(search.why());
+                    self.states.search(search.why());
                     return None;
                 };
-                self.fusion.found();
-                let track = Track::begin(found.mark, at);
+                self.known.pace.found();
+                let track = Track::begin(line, found.mark, at, &self.known);
                 self.laps
                     .found(track.mark.progress_m(line), at.time_us, &course);
                 self.mode = Mode::Following(track);
-                0.0
             }
-            Mode::Following(track) => match track.follow(line, at, teach, &mut self.fusion) {
-                Some(step_m) => step_m,
-                None => {
-                    self.lose(Why::Searching);
+            Mode::Following(track) => {
+                if track.follow(line, at, teach, &mut self.known).is_none() {
+                    self.lose();
                     return None;
                 }
-            },
-        };
-        let Mode::Following(track) = &self.mode else {
+            }
+        }
+        let Mode::Following(track) = &mut self.mode else {
             return None;
         };
-        let seen = Seen {
-            mark: track.mark,
-            left_m: track.left_m,
-            slip_rad: track.slip_rad,
-            rate_mps: track.rate_mps(),
-            step_m,
-        };
-        Some(self.place(line, at, &seen, &course))
+        if self.doubt.is_some_and(|d| d.agrees(line, track.mark)) {
+            self.doubt = None;
+        }
+        if track.jumped {
+            self.jumped_s = JUMPED_S;
+        }
+        let told = track.told(line, &self.known);
+        Some(self.place(line, at, &told, &course))
     }
 
     /// What the stage thinks of the place now; also while there is none.
     pub fn health(&self) -> (HealthState, Why) {
-        self.states.get()
+        match self.states.get() {
+            (HealthState::Lost, Why::Good) => (HealthState::Lost, Why::Searching),
+            known => known,
+        }
     }
 
     /// What the source is off by. [`Place`]s have it taken out already.
     pub fn correction(&self) -> Correction {
-        self.fusion.correction()
+        self.known.correction()
     }
 
     fn begin(&mut self, source: SourceKind) {
         let before = self.states.get() == (HealthState::default(), Why::default());
         self.laps.drop_lap();
         self.mode = Mode::default();
-        self.fusion = Fusion::new(source);
+        self.doubt = None;
+        self.known = Known::new(source);
         self.states
             .lose(if before { Why::Searching } else { Why::Restart });
     }
 
-    fn lose(&mut self, why: Why) {
+    fn lose(&mut self) {
         self.laps.lose();
-        self.states.lose(why);
+        self.states.lose(Why::Searching);
         self.mode = Mode::default();
+    }
+
+    /// Begins a doubt where positions leap, and carries one on.
+    fn carry_doubt(&mut self, line: &ReferenceView<'_>, at: &Admitted) {
+        self.jumped_s = (self.jumped_s - at.dt_s).max(0.0);
+        if let Mode::Following(track) = &self.mode
+            && self.doubt.is_none()
+            && at.dt_s <= LEAP_S
+            && (at.broken || track.astray())
+        {
+            self.doubt = Some(Doubt::begin(track.mark));
+        }
+        let driven_m = at.speed_mps * at.dt_s;
+        self.doubt = self
+            .doubt
+            .take()
+            // A speed that is wrong itself says nothing of the place.
+            .filter(|_| at.trust != Why::Contradiction)
+            .and_then(|mut d| d.carry(line, driven_m, at.dt_s).then_some(d));
+    }
+
+    /// Why the place is not to be trusted although it is known.
+    fn trust(&self, at: &Admitted) -> Why {
+        if self.doubt.is_some() || self.jumped_s > 0.0 {
+            Why::Leap
+        } else if self.known.pace.absurd() {
+            Why::Contradiction
+        } else {
+            at.trust
+        }
     }
 
     fn place(
         &mut self,
         line: &ReferenceView<'_>,
         at: &Admitted,
-        seen: &Seen,
+        told: &Told,
         course: &Course,
     ) -> Place {
         let (state, why, bad) = self.states.follow(&Conduct {
-            dt_s: at.dt_s,
+            // Nothing is known of the time before a broken sample.
+            dt_s: if at.broken { 0.0 } else { at.dt_s },
             speed_mps: at.speed_mps,
-            left_m: seen.left_m,
-            slip_rad: seen.slip_rad,
-            trust: at.trust,
+            left_m: told.left_m,
+            slip_rad: told.slip_rad,
+            trust: self.trust(at),
         });
         let now = Instant {
             time_us: at.time_us,
-            past_m: seen.mark.past_start_m(line),
-            rate_mps: seen.rate_mps,
-            left_m: seen.left_m,
+            past_m: told.mark.past_start_m(line),
+            rate_mps: told.rate_mps,
+            left_m: told.left_m,
             speed_mps: at.speed_mps,
         };
-        let crossing = self.laps.follow(now, seen.step_m, course);
+        let crossing = self.laps.follow(now, told.step_m, course);
         if bad {
             self.laps.spoil();
         }
         Place {
-            progress_m: seen.mark.progress_m(line),
-            offset_m: seen.left_m,
-            step_m: seen.step_m,
-            slip_rad: seen.slip_rad,
+            progress_m: told.mark.progress_m(line),
+            offset_m: told.left_m,
+            step_m: told.step_m,
+            slip_rad: told.slip_rad,
             lap: self.laps.lap(),
             crossing,
             state,

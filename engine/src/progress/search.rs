@@ -159,7 +159,8 @@ impl Scan {
     /// Looks at the next nodes; true once all are seen.
     fn go_on(&mut self, line: &ReferenceView<'_>, dt_s: f32) -> bool {
         let count = line.nodes.len();
-        let share = (count as f32 * dt_s / SCAN_S) as usize;
+        // The first sample of a session has no duration.
+        let share = (count as f32 * dt_s.max(0.04) / SCAN_S) as usize;
         let budget = share.clamp(SCAN_NODES.0, SCAN_NODES.1);
         let nodes = line.nodes.iter().enumerate().skip(self.next).take(budget);
         for (i, here) in nodes {

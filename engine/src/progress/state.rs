@@ -59,6 +59,13 @@ impl States {
         };
     }
 
+    /// The place is being searched for. A restart is the reason until it is found.
+    pub(super) fn search(&mut self, why: Why) {
+        if self.state != HealthState::Lost || self.why != Why::Restart {
+            self.lose(why);
+        }
+    }
+
     /// Samples are missing: nothing is measured until the place has settled.
     pub(super) fn degrade(&mut self, why: Why) {
         self.good_s = 0.0;

@@ -1,6 +1,6 @@
 //! Following the car along the line: integrated speed with a slow pull to the projection.
 
-use super::fusion::{Fusion, Step};
+use super::fusion::{Known, Lesson, Step};
 use super::line::{Mark, Sight};
 use super::search::BESIDE_MOST_M;
 use crate::gate::Admitted;
@@ -12,7 +12,9 @@ const COARSE: f32 = 0.3;
 /// This far beside the line the car is away from it, metres.
 const AWAY_M: f32 = 10.0;
 /// Only nearer to the line than this a car teaches what the source is off by, metres.
-const TEACH_M: f32 = 5.0;
+const TEACH_M: f32 = 8.0;
+/// Sideways steps beyond this are none of the car's, metres and as a share of the way.
+const JUMP: (f32, f32) = (4.0, 0.25);
 /// The projection is off its track when farther ahead or behind, metres,
 const ASTRAY_M: f32 = 12.0;
 /// for this long, seconds.
@@ -35,8 +37,16 @@ const TURNED_RAD: f32 = 0.7;
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Track {
     pub(super) mark: Mark,
-    pub(super) left_m: f32,
-    pub(super) slip_rad: Option<f32>,
+    /// The last sample leapt sideways.
+    pub(super) jumped: bool,
+    left_m: f32,
+    slip_rad: Option<f32>,
+    step_m: f32,
+    /// The line's direction at the mark and [`Sight::shrink`] there.
+    along: (f32, f32),
+    shrink: f32,
+    /// By how much the place that was told lay behind the mark, metres.
+    shift_m: f32,
     speed_mps: f32,
     /// Metres of progress for each metre driven; negative against the line.
     ratio: f32,
@@ -44,6 +54,17 @@ pub(super) struct Track {
     smooth_rad: f32,
     bearing: Bearing,
     since: Since,
+}
+
+/// What is told of the place.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Told {
+    pub(super) mark: Mark,
+    pub(super) left_m: f32,
+    pub(super) step_m: f32,
+    pub(super) slip_rad: Option<f32>,
+    /// Metres of progress a second.
+    pub(super) rate_mps: f32,
 }
 
 /// What has been seen since the last pull.
@@ -85,11 +106,23 @@ impl Bearing {
 
 impl Track {
     /// Begins at a place that was searched and believed.
-    pub(super) fn begin(mark: Mark, at: &Admitted) -> Self {
+    pub(super) fn begin(
+        line: &ReferenceView<'_>,
+        mark: Mark,
+        at: &Admitted,
+        known: &Known,
+    ) -> Self {
+        let sight = mark.sight(line, at.east_m, at.north_m);
+        let (along, shrink) = sight.map_or(((0.0, 0.0), 1.0), |s| (s.along, s.shrink));
         Self {
             mark,
-            left_m: 0.0,
+            left_m: sight.map_or(0.0, |s| s.left_m),
             slip_rad: None,
+            step_m: 0.0,
+            jumped: false,
+            along,
+            shrink,
+            shift_m: known.shift.along_and_left_m(along).0 / shrink,
             speed_mps: at.speed_mps,
             ratio: 1.0,
             astray_s: 0.0,
@@ -99,29 +132,45 @@ impl Track {
         }
     }
 
-    /// Metres of progress a second.
-    pub(super) fn rate_mps(&self) -> f32 {
-        self.speed_mps * self.ratio
+    /// The place with the common offset of the position taken out.
+    pub(super) fn told(&mut self, line: &ReferenceView<'_>, known: &Known) -> Told {
+        let (along_m, left_m) = known.shift.along_and_left_m(self.along);
+        let shift_m = along_m / self.shrink;
+        let step_m = self.step_m - (shift_m - self.shift_m);
+        self.shift_m = shift_m;
+        Told {
+            mark: self.mark.moved(line, -shift_m),
+            left_m: self.left_m - left_m,
+            step_m,
+            slip_rad: self.slip_rad,
+            rate_mps: self.speed_mps * self.ratio,
+        }
     }
 
-    /// Follows the car by one sample and gives the progress gained; none when it is lost.
+    /// The projection is just now far from where the speed says.
+    pub(super) fn astray(&self) -> bool {
+        self.astray_s > 0.0
+    }
+
+    /// Follows the car by one sample; false when it is lost.
     ///
-    /// Only a car that drives well (`teach`) teaches what the source is off by.
+    /// Only a car that drives well (`teach`) teaches what the source is off by. The place is that
+    /// of the position as it comes, its common offset included: [`Track::told`] takes it out.
     pub(super) fn follow(
         &mut self,
         line: &ReferenceView<'_>,
         at: &Admitted,
         teach: bool,
-        fusion: &mut Fusion,
-    ) -> Option<f32> {
+        known: &mut Known,
+    ) -> Option<()> {
         if at.broken && at.dt_s > BRIDGED_MOST_S {
             return None;
         }
         let push_mps = at.speed_mps - self.speed_mps;
-        let driven_m = 0.5 * (self.speed_mps + at.speed_mps) * at.dt_s * fusion.stretch();
-        let mut step_m = (driven_m + push_mps * fusion.lag_s()) * self.ratio;
+        let driven_m = 0.5 * (self.speed_mps + at.speed_mps) * at.dt_s * known.pace.stretch();
+        let mut step_m = (driven_m + push_mps * known.pace.lag_s()) * self.ratio;
         self.mark = self.mark.moved(line, step_m);
-        let sight = self.sight(line, at, fusion)?;
+        let sight = self.mark.sight(line, at.east_m, at.north_m)?;
         let ratio = self.turn(&sight, at);
         // The step was taken with the old ratio; half of it belongs to the new one.
         let late_m = 0.5 * at.speed_mps * at.dt_s * (ratio - self.ratio);
@@ -142,27 +191,29 @@ impl Track {
             }
             self.mark = self.mark.moved(line, off_m);
             self.since = Since::default();
-            fusion.found();
+            known.pace.found();
             step_m += off_m;
-            let nearer = self.sight(line, at, fusion)?;
+            let nearer = self.mark.sight(line, at.east_m, at.north_m)?;
             self.left_m = nearer.left_m;
             nearer.ahead_m
         } else if at.located {
+            self.jumped = self.jumps(sight.left_m, at);
             self.left_m = sight.left_m;
-            self.pull(off_m, &sight, at.dt_s, teach, fusion)?
+            self.pull(off_m, &sight, at.dt_s, teach, known)?
         } else {
             0.0
         };
         self.mark = self.mark.moved(line, late_m + pull_m);
-        step_m += late_m + pull_m;
-        (self.left_m.abs() <= BESIDE_MOST_M).then_some(step_m)
+        self.step_m = step_m + late_m + pull_m;
+        (self.along, self.shrink) = (sight.along, sight.shrink);
+        (self.left_m.abs() <= BESIDE_MOST_M).then_some(())
     }
 
-    /// Where the car is as seen from the mark, the position's common offset taken out.
-    fn sight(&self, line: &ReferenceView<'_>, at: &Admitted, fusion: &Fusion) -> Option<Sight> {
-        let (east_m, north_m) = fusion.offset_m();
-        self.mark
-            .sight(line, at.east_m - east_m, at.north_m - north_m)
+    /// Whether the car seems to have moved sideways as no car does.
+    fn jumps(&self, left_m: f32, at: &Admitted) -> bool {
+        let metres = at.speed_mps * at.dt_s;
+        let aside_m = self.slip_rad.map_or(0.0, |s| metres * s.clamp(-1.0, 1.0));
+        (left_m - self.left_m - aside_m).abs() > JUMP.0 + JUMP.1 * metres
     }
 
     /// How much of the distance to the projection is taken; none when it is astray for too long.
@@ -172,7 +223,7 @@ impl Track {
         sight: &Sight,
         dt_s: f32,
         teach: bool,
-        fusion: &mut Fusion,
+        known: &mut Known,
     ) -> Option<f32> {
         if off_m.abs() > ASTRAY_M {
             self.astray_s += dt_s;
@@ -190,20 +241,25 @@ impl Track {
         if since.step.dt_s < PULL_EVERY_S {
             return Some(0.0);
         }
-        fusion.predict(&since.step);
+        known.pace.predict(&since.step);
         let (off_m, seen_s) = (since.off_ms / since.seen_s, since.seen_s);
         since.step = Step::default();
         (since.off_ms, since.seen_s) = (0.0, 0.0);
-        if !teach || sight.left_m.abs() > TEACH_M {
+        let lesson = if self.slip_rad.is_none() {
+            Lesson::Creep
+        } else if !teach || sight.left_m.abs() > TEACH_M {
+            Lesson::Place
+        } else {
+            Lesson::All
+        };
+        if lesson != Lesson::All {
             (since.left_ms, since.left_s) = (0.0, 0.0);
-            return Some(fusion.place_only(off_m, seen_s, self.slip_rad.is_none()));
-        }
-        let mut pull_m = fusion.along(off_m * sight.shrink, sight.along, sight.shrink, seen_s);
-        if since.left_s >= ASIDE_EVERY_S {
-            pull_m += fusion.aside(since.left_ms / since.left_s, sight.along, since.left_s);
+        } else if since.left_s >= ASIDE_EVERY_S {
+            let left_m = since.left_ms / since.left_s;
+            known.shift.learn(left_m, sight.along, since.left_s);
             (since.left_ms, since.left_s) = (0.0, 0.0);
         }
-        Some(pull_m)
+        Some(known.pace.learn(off_m, seen_s, lesson))
     }
 
     /// The angle to the line and metres of progress for each metre driven.

@@ -1,0 +1,487 @@
+//! What the gate refuses, bridges, believes and complains of, one fault at a time on a clean drive
+//! round a circle of 200 m radius at 30 m/s and 25 Hz.
+
+use cuepost_engine::event::{HealthState, Why};
+use cuepost_engine::gate::Refusal;
+use cuepost_engine::reference::SourceKind;
+use cuepost_engine::{Position, Sample};
+use cuepost_tests::csv::local;
+use cuepost_tests::drive::{Drive, Step, drive};
+use cuepost_tests::track::{HERE, Store, line_through};
+
+const HZ: f64 = 25.0;
+const SPEED: f64 = 30.0;
+const RADIUS: f64 = 200.0;
+/// Every fault begins here, seconds.
+const BEGIN: f64 = 5.0;
+
+fn ring() -> Store {
+    let points: Vec<_> = (0..126)
+        .map(|i| {
+            let a = std::f64::consts::TAU * f64::from(i) / 126.0;
+            (RADIUS * a.cos(), RADIUS * a.sin())
+        })
+        .collect();
+    let mut store = line_through(&points, 5.0, SPEED, HERE);
+    store.session.source = SourceKind::Receiver;
+    store
+}
+
+/// A clean drive of so many seconds.
+fn clean(seconds: f64) -> Vec<Sample> {
+    (0..(seconds * HZ) as usize)
+        .map(|i| {
+            let t = i as f64 / HZ;
+            let a = 1.0 + SPEED * t / RADIUS;
+            Sample {
+                time_us: 7_000_000 + (t * 1e6) as u64,
+                position: Some(local(RADIUS * a.cos(), RADIUS * a.sin())),
+                speed_mps: Some(SPEED as f32),
+                direction_rad: Some((a + std::f64::consts::FRAC_PI_2) as f32),
+                ..Sample::default()
+            }
+        })
+        .collect()
+}
+
+fn index(at_s: f64) -> usize {
+    (at_s * HZ).round() as usize
+}
+
+/// The drive with a fault done to its samples from [`BEGIN`] for so long.
+fn faulty(seconds: f64, mut fault: impl FnMut(usize, &mut Sample)) -> Drive {
+    let mut samples = clean(BEGIN + seconds + 6.0);
+    for (i, s) in samples
+        .iter_mut()
+        .enumerate()
+        .take(index(BEGIN + seconds))
+        .skip(index(BEGIN))
+    {
+        fault(i, s);
+    }
+    drive(&ring().view(), &samples)
+}
+
+/// Steps from so long after the fault's begin to so long after its end.
+fn states(run: &Drive, from_s: f64, to_s: f64) -> Vec<&Step> {
+    run.steps[index(BEGIN + from_s)..index(BEGIN + to_s)]
+        .iter()
+        .collect()
+}
+
+/// Not good within 0.5 s of the fault's begin, and good again within 2 s of its end.
+fn named_and_over(run: &Drive, seconds: f64, why: &[Why]) {
+    for step in states(run, 0.52, seconds) {
+        assert_ne!(step.health.0, HealthState::Ok, "{step:?}");
+        assert!(why.contains(&step.health.1), "{step:?}");
+    }
+    for step in states(run, seconds + 2.0, seconds + 5.9) {
+        assert_eq!(step.health.0, HealthState::Ok, "{step:?}");
+    }
+}
+
+/// The places of a faulty drive are the clean one's within some metres wherever they are given as
+/// good.
+fn places_hold(run: &Drive, within_m: f32) {
+    let store = ring();
+    let line = store.view();
+    let samples = clean(run.steps.len() as f64 / HZ);
+    let truth = drive(&line, &samples);
+    for (a, b) in run.steps.iter().zip(&truth.steps) {
+        if a.health.0 == HealthState::Ok
+            && let (Some(a), Some(b)) = (a.place, b.place)
+        {
+            let off = line.ahead_m(b.progress_m, a.progress_m);
+            assert!(off.abs() < within_m, "{off} {a:?}");
+        }
+    }
+}
+
+#[test]
+fn a_clean_drive_is_good_after_a_second() {
+    let run = drive(&ring().view(), &clean(20.0));
+    assert_eq!(run.gate.refused, [0; 8]);
+    assert!(
+        run.steps[25..]
+            .iter()
+            .all(|s| s.health == (HealthState::Ok, Why::Good))
+    );
+}
+
+#[test]
+fn values_that_are_none() {
+    type Spoil = fn(&mut Sample);
+    let spoils: [(Spoil, Refusal); 9] = [
+        (|s| s.speed_mps = Some(f32::NAN), Refusal::NotFinite),
+        (|s| s.speed_mps = Some(f32::INFINITY), Refusal::NotFinite),
+        (|s| s.speed_mps = Some(-5.0), Refusal::NotFinite),
+        (|s| s.speed_mps = Some(1e39f64 as f32), Refusal::NotFinite),
+        (|s| s.speed_mps = Some(400.0), Refusal::NotFinite),
+        (|s| s.speed_mps = None, Refusal::NoFix),
+        (|s| s.position = Some(local(1e7, 1e7)), Refusal::Leap),
+        (|s| s.position_sd_m = Some(40.0), Refusal::Inaccurate),
+        (
+            |s| {
+                s.position = Some(Position::Geodetic {
+                    lat_e7: 1,
+                    lon_e7: 1,
+                })
+            },
+            Refusal::Leap,
+        ),
+    ];
+    for (spoil, why) in spoils {
+        let once = faulty(1.0 / HZ, |_, s| spoil(s));
+        assert_eq!(once.steps[index(BEGIN)].gate, Err(why));
+        assert_eq!(once.gate.refused.iter().sum::<u32>(), 1);
+        assert!(
+            states(&once, 0.1, 6.0)
+                .iter()
+                .all(|s| s.health.0 == HealthState::Ok)
+        );
+        let long = faulty(3.0, |_, s| spoil(s));
+        named_and_over(&long, 3.0, &[why.why(), Why::Gap, Why::Searching]);
+        places_hold(&long, 0.5);
+    }
+}
+
+/// Fields that the engine can do without are dropped, the sample is kept.
+#[test]
+fn fields_that_are_none() {
+    let run = faulty(1.0, |_, s| {
+        s.brake = Some(f32::NAN);
+        s.throttle = Some(100.0);
+        s.yaw_rate_rps = Some(f32::INFINITY);
+        s.speed_sd_mps = Some(-1.0);
+        s.direction_rad = Some(f32::NAN);
+        s.position_sd_m = Some(f32::NAN);
+        s.long_acc_mps2 = Some(f32::NEG_INFINITY);
+    });
+    assert!(run.gate.dropped_fields >= 4 * 25);
+    for step in states(&run, 0.0, 1.0) {
+        let a = step.gate.expect("admitted");
+        assert_eq!(
+            (a.brake, a.throttle, a.yaw_rate_rps, a.speed_sd_mps),
+            (None, None, None, None)
+        );
+        assert!(a.direction_rad.is_none_or(f32::is_finite));
+    }
+    places_hold(&run, 0.2);
+}
+
+#[test]
+fn late_and_repeated_samples() {
+    let samples = clean(8.0);
+    let mut shuffled = samples.clone();
+    for i in (50..150).step_by(10) {
+        shuffled.swap(i, i + 1);
+    }
+    let mut doubled = Vec::new();
+    for s in &samples {
+        doubled.push(*s);
+        doubled.push(*s);
+    }
+    let line = ring();
+    let run = drive(&line.view(), &shuffled);
+    assert_eq!(run.gate.refused[Refusal::Backward as usize], 10);
+    assert!(
+        run.steps[30..]
+            .iter()
+            .all(|s| s.health.0 == HealthState::Ok)
+    );
+    places_hold(&drive(&line.view(), &samples), 0.1);
+    let run = drive(&line.view(), &doubled);
+    assert_eq!(
+        run.gate.refused[Refusal::Repeated as usize] as usize,
+        samples.len()
+    );
+    assert!(
+        run.steps[60..]
+            .iter()
+            .all(|s| s.health.0 == HealthState::Ok)
+    );
+}
+
+/// Half a second without positions is bridged on speed round the bend; more is said.
+#[test]
+fn missing_positions() {
+    let short = faulty(0.44, |_, s| s.position = None);
+    assert!(
+        states(&short, 0.0, 0.44)
+            .iter()
+            .all(|s| !s.gate.expect("admitted").located)
+    );
+    for (step, clean) in states(&short, 0.0, 0.44)
+        .iter()
+        .zip(&clean(10.0)[index(BEGIN)..])
+    {
+        let a = step.gate.expect("admitted");
+        let Some(Position::Local { east_mm, north_mm }) = clean.position else {
+            panic!("local")
+        };
+        let (e, n) = (east_mm as f32 * 1e-3, north_mm as f32 * 1e-3);
+        assert!((a.east_m - e).hypot(a.north_m - n) < 0.3, "{a:?}");
+    }
+    assert!(
+        states(&short, 0.0, 6.0)
+            .iter()
+            .all(|s| s.health.0 == HealthState::Ok)
+    );
+    places_hold(&short, 0.2);
+    named_and_over(
+        &faulty(2.0, |_, s| s.position = None),
+        2.0,
+        &[Why::NoFix, Why::Gap],
+    );
+}
+
+#[test]
+fn gaps() {
+    for (seconds, broken) in [
+        (0.4, false),
+        (0.48, false),
+        (1.0, true),
+        (2.9, true),
+        (8.0, true),
+    ] {
+        let mut samples = clean(BEGIN + seconds + 6.0);
+        samples.drain(index(BEGIN)..index(BEGIN + seconds) - 1);
+        let run = drive(&ring().view(), &samples);
+        let after = &run.steps[index(BEGIN)..];
+        assert_eq!(after[0].gate.expect("admitted").broken, broken, "{seconds}");
+        assert_eq!(after[0].health.0 == HealthState::Ok, !broken, "{seconds}");
+        // Believed within half a second, trusted within two.
+        assert!(after[..13].iter().any(|s| s.place.is_some()), "{seconds}");
+        assert!(
+            after[50..].iter().all(|s| s.health.0 == HealthState::Ok),
+            "{seconds}"
+        );
+        let end = run.steps.last().unwrap().place.unwrap().progress_m;
+        let truth = drive(&ring().view(), &clean(BEGIN + seconds + 6.0));
+        let want = truth.steps.last().unwrap().place.unwrap().progress_m;
+        assert!((end - want).abs() < 0.5, "{seconds}: {end} {want}");
+    }
+}
+
+#[test]
+fn frozen_source() {
+    let held = clean(BEGIN)[index(BEGIN) - 1].position;
+    let run = faulty(3.0, |_, s| s.position = held);
+    named_and_over(&run, 3.0, &[Why::Frozen, Why::Gap, Why::Searching]);
+    assert!(run.gate.refused[Refusal::Frozen as usize] > 50);
+    places_hold(&run, 0.5);
+}
+
+/// A leap is refused and moves nothing; one that stays is believed, and the way back too.
+#[test]
+fn leaps() {
+    for aside_m in [20.0, 45.0, 300.0, 20_000.0] {
+        let away = |s: &mut Sample| {
+            let Some(Position::Local { east_mm, north_mm }) = s.position else {
+                return;
+            };
+            s.position = Some(Position::Local {
+                east_mm: east_mm + (aside_m * 1e3) as i64,
+                north_mm,
+            });
+        };
+        let once = faulty(1.0 / HZ, |_, s| away(s));
+        assert_eq!(once.steps[index(BEGIN)].gate, Err(Refusal::Leap));
+        assert!(
+            states(&once, 0.1, 6.0)
+                .iter()
+                .all(|s| s.health.0 == HealthState::Ok)
+        );
+        places_hold(&once, 0.1);
+        let long = faulty(3.0, |_, s| away(s));
+        named_and_over(
+            &long,
+            3.0,
+            &[
+                Why::Leap,
+                Why::Gap,
+                Why::Searching,
+                Why::FarFromLine,
+                Why::BesideLine,
+                Why::Contradiction,
+            ],
+        );
+        places_hold(&long, 1.0);
+    }
+}
+
+/// Speed and position that contradict one another: wrong units, swapped axes, a stuck speed.
+#[test]
+fn contradictions() {
+    type Spoil = fn(&mut Sample);
+    let factor = [3.6f32, 2.237, 1.944, 1.0 / 1.944, 1.0 / 3.6];
+    for f in factor {
+        let run = faulty(4.0, |_, s| s.speed_mps = Some(SPEED as f32 * f));
+        for step in states(&run, 1.0, 4.0) {
+            assert_ne!(step.health.0, HealthState::Ok, "x{f} {step:?}");
+        }
+        let last = run.steps.last().unwrap();
+        assert_eq!(last.health.0, HealthState::Ok, "x{f} {last:?}");
+    }
+    let spoils: [Spoil; 3] = [
+        |s| s.speed_mps = Some(0.0),
+        |s| {
+            let Some(Position::Local { east_mm, north_mm }) = s.position else {
+                return;
+            };
+            s.position = Some(Position::Local {
+                east_mm: north_mm,
+                north_mm: east_mm,
+            });
+        },
+        |s| s.direction_rad = s.direction_rad.map(|d| std::f32::consts::FRAC_PI_2 - d),
+    ];
+    for (k, spoil) in spoils.into_iter().enumerate() {
+        let run = faulty(4.0, |_, s| spoil(s));
+        for step in states(&run, 1.0, 4.0) {
+            // A mirrored direction is right twice a turn.
+            if step
+                .place
+                .is_none_or(|p| p.slip_rad.is_none_or(|s| s.abs() > 0.7))
+            {
+                assert_ne!(step.health.0, HealthState::Ok, "{k} {step:?}");
+            }
+        }
+        for step in states(&run, 6.0, 9.9) {
+            assert_eq!(step.health.0, HealthState::Ok, "{k} {step:?}");
+        }
+    }
+}
+
+/// A burst of noise on the speed is named; noise as receivers have it is not.
+#[test]
+fn rough_speed() {
+    let mut rng = 1u64;
+    let mut noise = move || {
+        rng = rng.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        (rng >> 40) as f32 / 8_388_608.0 - 1.0
+    };
+    let fine = faulty(6.0, |_, s| {
+        s.speed_mps = s.speed_mps.map(|v| v + 0.3 * noise())
+    });
+    assert!(
+        fine.steps[30..]
+            .iter()
+            .all(|s| s.health.0 == HealthState::Ok)
+    );
+    let mut noise = {
+        let mut rng = 2u64;
+        move || {
+            rng = rng.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            (rng >> 40) as f32 / 8_388_608.0 - 1.0
+        }
+    };
+    let rough = faulty(4.0, |_, s| {
+        s.speed_mps = s.speed_mps.map(|v| v + 3.0 * noise())
+    });
+    let bad = states(&rough, 0.5, 4.0);
+    let named = bad.iter().filter(|s| s.health.0 != HealthState::Ok).count();
+    assert!(named * 10 >= bad.len() * 9, "{named} of {}", bad.len());
+}
+
+/// A clock that starts again is a new session: the lap under way is dropped, its number is kept.
+#[test]
+fn restarted_clock() {
+    for shift in [-6_000_000i64, 700_000_000] {
+        let mut samples = clean(100.0);
+        let at = index(55.0);
+        for s in &mut samples[at..] {
+            s.time_us = s.time_us.checked_add_signed(shift).unwrap();
+        }
+        let run = drive(&ring().view(), &samples);
+        assert!(run.steps[at].gate.is_err() && run.steps[at + 1].gate.is_err());
+        let first = run.steps[at + 2].gate.expect("admitted");
+        assert_eq!(first.dt_s, 0.0);
+        assert_eq!(
+            run.steps[at + 2].health,
+            (HealthState::Lost, Why::Restart),
+            "{shift}"
+        );
+        // Crossings near 35, 77 s: the first opens a lap, the restart drops it.
+        assert_eq!(run.crossings().len(), 2);
+        assert!(run.laps().is_empty());
+        assert_eq!(run.steps.last().unwrap().health.0, HealthState::Ok);
+    }
+    // One stamp out of the row is no restart.
+    for wrong in [0u64, 1_000, 7_000_000_000_000] {
+        let mut samples = clean(10.0);
+        samples[index(BEGIN)].time_us = wrong;
+        let run = drive(&ring().view(), &samples);
+        assert!(run.steps[index(BEGIN)].gate.is_err());
+        assert!(
+            run.steps[30..]
+                .iter()
+                .all(|s| s.health.0 == HealthState::Ok),
+            "{wrong}"
+        );
+    }
+}
+
+/// A source of 1 kHz is thinned to at most 125 Hz, and gives the same laps.
+#[test]
+fn faster_than_needed() {
+    for hz in [125.0, 200.0, 1000.0] {
+        let samples: Vec<_> = (0..(60.0 * hz) as usize)
+            .map(|i| {
+                let t = i as f64 / hz;
+                let a = 1.0 + SPEED * t / RADIUS;
+                Sample {
+                    time_us: (t * 1e6) as u64,
+                    position: Some(local(RADIUS * a.cos(), RADIUS * a.sin())),
+                    speed_mps: Some(SPEED as f32),
+                    ..Sample::default()
+                }
+            })
+            .collect();
+        let run = drive(&ring().view(), &samples);
+        let admitted = run.steps.iter().filter(|s| s.gate.is_ok()).count();
+        assert!(
+            (60 * 80..=60 * 125 + 1).contains(&admitted),
+            "{hz}: {admitted}"
+        );
+        let other: u32 = run.gate.refused[..7].iter().sum();
+        assert_eq!(other, 0, "{hz}");
+        let crossing = run.crossings()[0].time_us as f64 * 1e-6;
+        let want = (std::f64::consts::TAU - 1.0) * RADIUS / SPEED;
+        assert!((crossing - want).abs() < 0.002, "{hz}: {crossing} {want}");
+        assert!(
+            run.steps[(2.0 * hz) as usize..]
+                .iter()
+                .filter(|s| s.gate.is_ok())
+                .all(|s| s.health.0 == HealthState::Ok)
+        );
+    }
+}
+
+/// Without a direction of its own the source's path gives one, right on a circle; below 3 m/s
+/// there is none.
+#[test]
+fn direction_from_positions() {
+    let mut samples = clean(10.0);
+    let truth: Vec<_> = samples.iter().map(|s| s.direction_rad.unwrap()).collect();
+    for s in &mut samples {
+        s.direction_rad = None;
+    }
+    let run = drive(&ring().view(), &samples);
+    for (step, want) in run.steps.iter().zip(&truth).skip(15) {
+        let d = step.gate.unwrap().direction_rad.expect("a direction");
+        let off = cuepost_engine::math::wrap_angle(d - want);
+        assert!(off.abs() < 0.004, "{off}");
+    }
+    for s in &mut samples {
+        s.speed_mps = Some(2.9);
+        s.direction_rad = Some(1.0);
+    }
+    let run = drive(&ring().view(), &samples[..20]);
+    assert!(
+        run.steps
+            .iter()
+            .filter_map(|s| s.gate.ok())
+            .all(|a| a.direction_rad.is_none())
+    );
+}
