@@ -20,6 +20,8 @@ use track::{Told, Track};
 
 /// For how long a leap sideways is held against the place, seconds.
 const JUMPED_S: f32 = 1.5;
+/// A contradiction that lasts longer is no leap but a wrong speed, seconds.
+const CONTRARY_S: f32 = 1.6;
 /// Positions that come elsewhere after a longer pause have not leapt, seconds.
 const LEAP_S: f32 = 1.0;
 
@@ -87,6 +89,8 @@ pub struct Progress {
     doubt: Option<Doubt>,
     /// For how long a leap sideways is still held against the place, seconds.
     jumped_s: f32,
+    /// For how long position and speed have contradicted one another, seconds.
+    contrary_s: f32,
     states: States,
     laps: Laps,
 }
@@ -118,11 +122,12 @@ impl Progress {
         };
         if at.dt_s <= 0.0 {
             self.begin(line.session.source);
-        } else if at.broken {
+        }
+        self.carry_doubt(line, at);
+        if at.broken {
             self.laps.spoil();
             self.states.degrade(Why::Gap);
         }
-        self.carry_doubt(line, at);
         let teach = self.states.get().0 == HealthState::Ok;
         match &mut self.mode {
             Mode::Searching(search) => {
@@ -146,7 +151,7 @@ impl Progress {
         let Mode::Following(track) = &mut self.mode else {
             return None;
         };
-        if self.doubt.is_some_and(|d| d.agrees(line, track.mark)) {
+        if !track.astray() && self.doubt.is_some_and(|d| d.agrees(line, track.mark)) {
             self.doubt = None;
         }
         if track.jumped {
@@ -188,8 +193,14 @@ impl Progress {
     /// Begins a doubt where positions leap, and carries one on.
     fn carry_doubt(&mut self, line: &ReferenceView<'_>, at: &Admitted) {
         self.jumped_s = (self.jumped_s - at.dt_s).max(0.0);
+        self.contrary_s = match at.trust {
+            Why::Contradiction => self.contrary_s + at.dt_s,
+            _ => 0.0,
+        };
+        let trusted = self.states.get().0 == HealthState::Ok;
         if let Mode::Following(track) = &self.mode
             && self.doubt.is_none()
+            && trusted
             && at.dt_s <= LEAP_S
             && (at.broken || track.astray())
         {
@@ -200,7 +211,7 @@ impl Progress {
             .doubt
             .take()
             // A speed that is wrong itself says nothing of the place.
-            .filter(|_| at.trust != Why::Contradiction)
+            .filter(|_| self.contrary_s < CONTRARY_S)
             .and_then(|mut d| d.carry(line, driven_m, at.dt_s).then_some(d));
     }
 
