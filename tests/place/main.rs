@@ -1,5 +1,6 @@
 //! Gate and progress: what is admitted, where the car is, when laps begin and end.
 
+mod contradictions;
 mod crossing;
 mod faults;
 mod gate;
