@@ -183,7 +183,6 @@ fn middle(d: &Deviations) -> Option<Told> {
 }
 
 fn exit(d: &Deviations) -> Option<Told> {
-    let slow = d.slowest_mps.less();
     if d.lift_s.more() {
         return Some((
             Phase::Throttle,
@@ -226,6 +225,14 @@ fn exit(d: &Deviations) -> Option<Told> {
             Phase::Throttle,
             Advice::Later,
             Size::Metres(d.throttle_m.size()),
+        ));
+    }
+    // Slow out with the throttle taken up in time: it was not all of it.
+    if d.exit_mps.less() && !d.slowest_mps.less() {
+        return Some((
+            Phase::Throttle,
+            Advice::Fuller,
+            Size::Speed(d.exit_mps.size()),
         ));
     }
     None
