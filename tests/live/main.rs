@@ -1,6 +1,13 @@
 //! Watching live, with real ports, sockets and a browser.
 
 mod chrome;
+mod endurance;
+mod hostile;
 mod layout;
+mod line;
 mod pages;
+mod running;
+mod scene;
+mod serial;
 mod served;
+mod udp;

@@ -1,7 +1,7 @@
 //! The pages in a real browser.
 
 use crate::chrome::{
-    self, Chrome, LAPTOP, PHONE, PHONE_UPRIGHT, Screen, TABLET, ask, keep_picture, until,
+    Chrome, LAPTOP, PHONE, PHONE_UPRIGHT, Screen, TABLET, ask, keep_picture, until,
 };
 use crate::served::{Served, corner, cue, lap};
 use cuepost_engine::cue::{Advice, Phase, Size, Told};
@@ -238,19 +238,23 @@ fn the_coach_sees_each_lap_and_cue_once_also_after_a_break() {
         // The server goes away, a lap ends meanwhile, and it comes back at the same place.
         let address = served
             .server
-            .take()
-            .map(|s| s.address().to_string())
-            .expect("serving");
-        drop(served.server.take());
-        let hub_before = served.hub.clone();
+            .as_ref()
+            .expect("serving")
+            .address()
+            .to_string();
+        served.server = None;
         served.event(lap(4, 72.0, 0.0, true));
         until(
             &page,
-            "document.getElementById('state').textContent === 'drive ended'",
+            "document.getElementById('state').textContent === 'no connection'",
         )
         .await;
-        assert!(hub_before.ended());
-        let _ = address;
+        served.serve(Limits::default(), &address);
+        until(&page, &format!("({ROWS}).length === 4")).await;
+        served.event(lap(5, 71.0, -1.0, true));
+        until(&page, &format!("({ROWS}).length === 5")).await;
+        assert_eq!(ask(&page, ROWS).await, json!(["5", "4", "3", "2", "1"]));
+        assert_eq!(ask(&page, CUES).await, json!(1));
         page.close().await.expect("closes");
     });
 }
@@ -294,6 +298,85 @@ fn the_coachs_page_at_three_sizes() {
             keep_picture(&page, &format!("coach-{}", screen.name)).await;
             page.close().await.expect("closes");
         }
-        let _ = chrome::LAPTOP;
+    });
+}
+
+#[test]
+fn a_drive_replayed_at_speed_and_its_cues_read_off_the_page() {
+    use crate::running::Running;
+    use crate::scene::{replayed, scene};
+    let Some(chrome) = Chrome::start() else {
+        return;
+    };
+    let scene = scene();
+    let want = replayed(&scene.recording());
+    block_on(async {
+        let drive = Running::drive(&[
+            "--from",
+            scene.recording().to_str().expect("plain path"),
+            "--speed",
+            "10",
+            "--to",
+            "page",
+            "--to",
+            "jsonl",
+            "--page-port",
+            "0",
+        ]);
+        drive.until("serving", |d| d.err().contains("pages: http://"));
+        let err = drive.err();
+        let link = err.split("pages: ").nth(1).and_then(|l| l.lines().next());
+        let link = link.expect("a link").to_owned();
+        let page = chrome.open(PHONE).await;
+        page.goto(&format!("{link}driver?now"))
+            .await
+            .expect("opens");
+        let coach = chrome.open(LAPTOP).await;
+        coach.goto(&format!("{link}coach")).await.expect("opens");
+        let read = until(
+            &page,
+            "document.body.dataset.showing === 'cue' && \
+             ['word', 'advice', 'size'].map((id) => document.getElementById(id).textContent)",
+        )
+        .await;
+        keep_picture(&page, "drive-driver-phone").await;
+        // What the page shows is one of the cues that replay gives, in the driver's words.
+        let told = want.lines().filter_map(|l| {
+            let v: serde_json::Value = serde_json::from_str(l).ok()?;
+            (v["event"] == "cue").then_some(v)
+        });
+        let size = read[2]
+            .as_str()
+            .expect("a size")
+            .split(' ')
+            .next()
+            .map(str::to_owned);
+        let size = size.expect("a number");
+        let advice = read[1].as_str().expect("an advice").to_lowercase();
+        let found = told.into_iter().any(|v| {
+            let text = v["text"].as_str().unwrap_or_default();
+            (v["advice"] == advice.as_str() || v["advice"] == "better") && text.contains(&size)
+        });
+        assert!(found, "{read} is not among the cues of\n{want}");
+        // The drive goes on to its end; the coach then has every lap and every cue once.
+        until(
+            &coach,
+            "document.getElementById('state').textContent === 'drive ended'",
+        )
+        .await;
+        let laps = want.matches("\"event\":\"lap\"").count();
+        let cues = want.matches("\"event\":\"cue\"").count();
+        assert_eq!(ask(&coach, &format!("({ROWS}).length")).await, json!(laps));
+        assert_eq!(ask(&coach, CUES).await, json!(cues.min(8)));
+        keep_picture(&coach, "drive-coach-laptop").await;
+        page.close().await.expect("closes");
+        coach.close().await.expect("closes");
+        let ended = drive.ended();
+        assert_eq!(ended.out, want);
+        assert!(
+            ended.err.contains("arrival to page: median"),
+            "{}",
+            ended.err
+        );
     });
 }

@@ -195,7 +195,9 @@ fn drive(
     };
     let outcome = drive.run().context("no thread could be started")?;
     // Readers of the pages get the last of it before the server goes.
-    drop(setup.server);
+    if let Some(server) = setup.server {
+        server.finish();
+    }
     for line in summary::lines(&counters, &outcome, path.as_deref()) {
         say(&line);
     }

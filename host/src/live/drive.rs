@@ -104,6 +104,10 @@ impl<T: Target + Send + 'static> Drive<T> {
         let mut sink_threads = Vec::new();
         for (name, sink) in self.sinks {
             let (give, take) = queue::newest(SINK_ROOM);
+            let give = match self.patient {
+                true => give.with_patience(SINK_PATIENCE),
+                false => give,
+            };
             counters.watch(name, give.gauge());
             sinks.push(give);
             sink_threads.push((name, spawn(name, move || sink(take))?));

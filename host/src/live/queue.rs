@@ -1,6 +1,8 @@
 //! Queues between the threads of a drive: all bounded, all watched.
 
-use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TrySendError, bounded};
+use crossbeam_channel::{
+    Receiver, RecvTimeoutError, SendTimeoutError, Sender, TrySendError, bounded,
+};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering::Relaxed};
 use std::time::Duration;
@@ -35,6 +37,7 @@ pub struct Newest<T> {
     give: Sender<T>,
     take: Receiver<T>,
     gauge: Arc<Gauge>,
+    patience: Duration,
 }
 
 /// A queue that keeps the newest.
@@ -45,14 +48,32 @@ pub fn newest<T>(room: usize) -> (Newest<T>, Receiver<T>) {
         give,
         take: take.clone(),
         gauge,
+        patience: Duration::ZERO,
     };
     (newest, take)
 }
 
 impl<T> Newest<T> {
-    /// Adds one without waiting; the oldest makes room.
+    /// Waits this long for room before the oldest goes: for drives whose source can wait, so that
+    /// a recording played at full speed gives all its lines.
+    pub fn with_patience(mut self, patience: Duration) -> Self {
+        self.patience = patience;
+        self
+    }
+
+    /// Adds one; when there is no room the oldest goes, at once unless there is patience.
     pub fn push(&self, item: T) {
         let mut item = item;
+        if !self.patience.is_zero() {
+            match self.give.send_timeout(item, self.patience) {
+                Ok(()) => {
+                    self.gauge.saw(self.give.len());
+                    return;
+                }
+                Err(SendTimeoutError::Timeout(back)) => item = back,
+                Err(SendTimeoutError::Disconnected(_)) => return,
+            }
+        }
         // The reader only takes: one drop makes room, a second turn is for the reader that just
         // took as well.
         for _ in 0..3 {

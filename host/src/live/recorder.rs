@@ -74,7 +74,7 @@ impl Trouble {
             Err(e) => format!("the recording cannot be written: {e}; the drive goes on"),
             Ok(()) => "the recording goes on".to_owned(),
         };
-        // If nobody takes it any more the drive is over, and the summary tells.
-        notes.try_push(Arrived::Note(Note::new(NoteKind::Recording, text)));
+        // The engine takes from its queue without waiting for anybody, so this does not take long.
+        notes.push(Arrived::Note(Note::new(NoteKind::Recording, text)));
     }
 }

@@ -35,6 +35,8 @@ pub struct Limits {
     pub stall: Duration,
     /// Bytes of a request's head.
     pub head_bytes: usize,
+    /// Bytes kept for a client that does not take them, in the program and in the system each.
+    pub held_bytes: usize,
 }
 
 impl Default for Limits {
@@ -46,6 +48,7 @@ impl Default for Limits {
             head: Duration::from_secs(5),
             stall: Duration::from_secs(10),
             head_bytes: 16 << 10,
+            held_bytes: 64 << 10,
         }
     }
 }
@@ -65,6 +68,9 @@ pub enum StartFault {
         source: io::Error,
     },
 }
+
+/// How long readers have to take what is left at the end.
+const GOODBYE: Duration = Duration::from_millis(200);
 
 /// Called with how long a cue took from its sample's arrival until a page took it.
 pub type Taken = Box<dyn Fn(Duration) + Send + Sync>;
@@ -128,11 +134,16 @@ impl Server {
     }
 }
 
+impl Server {
+    /// Ends the drive for the readers as well: each gets what is left and a goodbye first.
+    pub fn finish(self) {
+        self.hub.end();
+        std::thread::sleep(GOODBYE);
+    }
+}
+
 impl Drop for Server {
     fn drop(&mut self) {
-        // Readers get what is left and a goodbye; then the thread is stopped whoever still listens.
-        self.hub.end();
-        std::thread::sleep(Duration::from_millis(100));
         if let Some(stop) = self.stop.take() {
             let _ = stop.send(());
         }
@@ -181,6 +192,8 @@ async fn connection(
     let local = stream.local_addr()?;
     // A cue must not wait for more data to fill a packet.
     stream.set_nodelay(true)?;
+    // The system would keep megabytes for a client that has long gone, and a stall be noticed late.
+    socket2::SockRef::from(&stream).set_send_buffer_size(limits.held_bytes)?;
     let mut stream = TimeoutStream::new(stream);
     stream.set_write_timeout(Some(limits.stall));
     let service = hyper::service::service_fn(move |request: hyper::Request<_>| {

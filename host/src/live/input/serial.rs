@@ -59,6 +59,7 @@ pub fn read<B: Bus>(mut link: Link<B>, baud: u32, mut decode: Box<dyn Decode>, o
             out.counters.set_decoder(decode.refused());
         }
     }
+    decode.end(&mut |s| out.sample(s, Instant::now()));
     out.counters.set_decoder(decode.refused());
 }
 

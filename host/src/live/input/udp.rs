@@ -63,6 +63,7 @@ pub fn read(socket: &UdpSocket, mut decode: Box<dyn Decode>, out: &Outlet) {
             out.counters.set_decoder(refused(decode.as_ref(), &sender));
         }
     }
+    decode.end(&mut |s| out.sample(s, Instant::now()));
     out.counters.set_decoder(refused(decode.as_ref(), &sender));
 }
 

@@ -52,10 +52,13 @@ impl<B: Bus> Link<B> {
     /// Opens a port for the first time and remembers what device it is.
     pub fn open(mut bus: B, path: &str) -> Result<Self, OpenFault> {
         let port = bus.open(path)?;
+        // What was named may be a link to the port (/dev/serial/by-id).
+        let real = std::fs::canonicalize(path).ok();
+        let real = real.as_deref().and_then(|p| p.to_str()).unwrap_or(path);
         let identity = bus
             .list()
             .into_iter()
-            .find(|f| f.path == path)
+            .find(|f| f.path == path || f.path == real)
             .and_then(|f| f.usb);
         Ok(Self {
             bus,
