@@ -2,6 +2,7 @@
 
 pub mod board;
 pub mod check;
+pub mod demo;
 pub mod drive;
 pub mod lamp;
 pub mod learn;
@@ -25,6 +26,7 @@ pub struct Cli {
 enum Command {
     Board(board::Args),
     Check(check::Args),
+    Demo(demo::Args),
     Lamp(lamp::Args),
     Learn(learn::Args),
     Drive(drive::Args),
@@ -37,6 +39,7 @@ impl Cli {
         match &self.command {
             Command::Board(args) => board::run(args),
             Command::Check(args) => check::run(args),
+            Command::Demo(args) => demo::run(args),
             Command::Lamp(args) => lamp::run(args),
             Command::Learn(args) => learn::run(args),
             Command::Drive(args) => drive::run(args),

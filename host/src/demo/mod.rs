@@ -6,12 +6,14 @@
 //! scatter and planted faults ([`fault`]) works pedals and steering; what came of it is written
 //! down as it happens ([`truth`]). Everything follows from one seed.
 
+pub mod advice;
 pub mod campaign;
 pub mod car;
 pub mod circuit;
 pub mod drive;
 pub mod driver;
 pub mod fault;
+pub mod files;
 pub mod layout;
 pub mod orders;
 pub mod path;
@@ -21,5 +23,7 @@ pub mod plan;
 mod plant;
 pub mod quillmere;
 pub mod receiver;
+pub mod session;
+pub mod show;
 pub mod target;
 pub mod truth;

@@ -131,6 +131,27 @@ impl Plan {
         self.practice.at_along(self.practice.length_m + progress_m)
     }
 
+    /// The corner (from 1) whose bend a place lies in, or the nearest one.
+    pub fn number_at(&self, circuit: &Circuit, progress_m: f64) -> Option<u8> {
+        let away = |t: &Turn| {
+            let before = circuit.ahead_m(progress_m, t.turn_m);
+            let behind = circuit.ahead_m(t.exit_m, progress_m);
+            let from_apex = circuit.ahead_m(t.apex_m, progress_m).abs();
+            before.max(behind).max(0.0) + 1e-3 * from_apex
+        };
+        self.turns
+            .iter()
+            .min_by(|a, b| away(a).total_cmp(&away(b)))
+            .map(|t| t.number)
+    }
+
+    /// Where a corner's road ends: the next one's begin, metres from the same start line.
+    pub fn road_end_m(&self, circuit: &Circuit, turn: &Turn) -> f64 {
+        let next = self.turns.get(usize::from(turn.number));
+        let first = self.turns.first().map_or(0.0, |t| t.begin_m);
+        next.map_or(circuit.length_m() + first, |t| t.begin_m)
+    }
+
     /// Lap time of the practice lap, seconds.
     pub fn lap_s(&self) -> Option<f64> {
         self.practice.lap_s(PRACTICE_LAP)

@@ -9,6 +9,10 @@ use super::plan::{Plan, Turn};
 use super::target::{Curve, Target};
 use cuepost_engine::reference::CornerKind;
 
+/// A driver who is too late on the brake ends up at most about this far too deep, metres: more
+/// than that is a missed corner.
+const TOO_DEEP_M: f64 = 6.0;
+
 /// What the driver means to do in one passage; places are metres from the start line of its lap.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Intent {
@@ -84,8 +88,12 @@ impl Intent {
                 self.feet.ease = 0.03;
             }
             FaultKind::BrakeLate => {
+                // Half of it, and all but the last metres of a lot, is made up by pressing harder.
+                let made_up = (0.5 * x).max(x - TOO_DEEP_M);
+                let road = (self.target.release_m - self.onset_m).max(20.0);
+                let harder = self.target.brake_share * (1.0 + made_up / road);
+                self.feet.press_share = harder.min(0.95);
                 self.onset_m += x;
-                self.feet.press_share = self.target.brake_share + 0.05;
             }
             FaultKind::BrakeSoft => {
                 self.target.brake_share *= 1.0 - x;

@@ -4,6 +4,20 @@ use super::circuit::{BendKind, Circuit, Mark};
 use super::layout::{LayoutError, lay};
 use super::pieces::Piece;
 
+/// What its corners are called, in the order met (the bend with two apexes is one corner).
+pub const NAMES: [&str; 10] = [
+    "Gantry",
+    "Sluice",
+    "Long Right",
+    "Mill In",
+    "Mill Out",
+    "Horseshoe",
+    "Footbridge",
+    "Barn Left",
+    "Twin",
+    "Weir",
+];
+
 /// Lays out Quillmere Ring: clockwise, with a hairpin, sweepers, a chicane, a double apex, a flat
 /// kink and a long straight, over a hill.
 ///

@@ -3,8 +3,9 @@
 use super::{Heard, Outcome, advice};
 use cuepost_engine::Told;
 use cuepost_engine::judge::{Allowance, Deviations, Verdict, judge};
-use cuepost_engine::reference::{Corner, CornerKind};
+use cuepost_engine::reference::CornerKind;
 use cuepost_engine::thresholds::Thresholds;
+use cuepost_host::demo::advice::{Said, is_right, right, same};
 use cuepost_host::demo::campaign::{Case, Planted, Wanted};
 use cuepost_host::demo::drive::Drive;
 use cuepost_host::demo::fault::FaultKind;
@@ -39,7 +40,10 @@ fn deviation(case: &Case, turn: &Turn, p: &Passage, q: &Passage) -> Option<Devia
     let (driven, coach) = (&case.driven, &case.coach);
     let place =
         |a: Option<Moment>, b: Option<Moment>| Some(case.circuit.ahead_m(b?.along_m, a?.along_m));
-    let (from, to) = span(case, turn);
+    let (from, to) = (
+        turn.begin_m,
+        case.driver.plan.road_end_m(&case.circuit, turn),
+    );
     let loss_s = driven.between_s(p.lap, from, to)? - coach.between_s(q.lap, from, to)?;
     let out = -turn.curvature_pm.signum();
     Some(Deviation {
@@ -53,14 +57,6 @@ fn deviation(case: &Case, turn: &Turn, p: &Passage, q: &Passage) -> Option<Devia
         exit_out_m: out * (p.offset_exit_m - q.offset_exit_m),
         loss_s,
     })
-}
-
-/// The road a corner owns, wide enough for early braking.
-fn span(case: &Case, turn: &Turn) -> (f64, f64) {
-    let turns = &case.driver.plan.turns;
-    let next = turns.get(usize::from(turn.number));
-    let to = next.map_or(case.circuit.length_m() + turns[0].begin_m, |t| t.begin_m);
-    (turn.begin_m, to)
 }
 
 /// Every passage of the driver's laps with what was told of it.
@@ -102,7 +98,9 @@ pub fn outcomes(
     judge_facts(case, wanted, learned, heard, &mut out);
     for cue in &heard.cues {
         let corner = learned.reference.corners.get(usize::from(cue.corner) - 1);
-        let Some(number) = corner.and_then(|c| turn_of(case, c)) else {
+        let Some(number) =
+            corner.and_then(|c| case.driver.plan.number_at(&case.circuit, c.apex_m.into()))
+        else {
             continue;
         };
         let at_s = cue.time_us as f64 * 1e-6;
@@ -137,7 +135,11 @@ fn judge_facts(
         let Some(corner) = reference.corners.get(usize::from(facts.corner) - 1) else {
             continue;
         };
-        let Some(number) = turn_of(case, corner) else {
+        let Some(number) = case
+            .driver
+            .plan
+            .number_at(&case.circuit, corner.apex_m.into())
+        else {
             continue;
         };
         let same = |o: &&mut Outcome| o.passage.lap == facts.lap && o.passage.corner == number;
@@ -159,25 +161,6 @@ fn follows(case: &Case, planted: &Planted, p: &Passage) -> bool {
     let corners = case.driver.plan.turns.len() as u32;
     let index = |lap: u16, corner: u8| u32::from(lap) * corners + u32::from(corner);
     index(planted.lap, planted.corner) + 1 == index(p.lap, p.corner)
-}
-
-/// The plan's corner a reference's corner is: the one whose bend its slowest point lies in, or the
-/// nearest.
-fn turn_of(case: &Case, corner: &Corner) -> Option<u8> {
-    let apex = f64::from(corner.apex_m);
-    let away = |t: &Turn| {
-        let (a, b) = (
-            case.circuit.ahead_m(t.turn_m, apex),
-            case.circuit.ahead_m(apex, t.exit_m),
-        );
-        (-a).max(-b).max(0.0) + 1e-3 * case.circuit.ahead_m(t.apex_m, apex).abs()
-    };
-    case.driver
-        .plan
-        .turns
-        .iter()
-        .min_by(|a, b| away(a).total_cmp(&away(b)))
-        .map(|t| t.number)
 }
 
 /// How long after it could be known an overdue throttle was told, and whether the car was slower
@@ -232,8 +215,8 @@ impl Outcome {
 
     /// Whether the verdict is what a coach would say first.
     pub fn best(&self) -> bool {
-        let best = self.planted.map(|p| advice::right(p.kind)[0]);
-        matches!((best, self.verdict), (Some(b), Some(v)) if advice::same((v.phase, v.advice), b))
+        let best = self.planted.map(|p| right(p.kind)[0]);
+        matches!((best, self.verdict), (Some(b), Some(v)) if same((v.phase, v.advice), b))
     }
 
     /// Whether the verdict is one of the things a coach would say.
@@ -247,12 +230,9 @@ impl Outcome {
         !self.told.is_empty() && self.told.iter().all(|c| self.is_right((c.phase, c.advice)))
     }
 
-    fn is_right(&self, said: advice::Said) -> bool {
-        self.planted.is_some_and(|p| {
-            let kind = self.passage.kind;
-            advice::right(p.kind).iter().any(|&r| advice::same(said, r))
-                || (kind != CornerKind::Braked && said == advice::SMALLER_LIFT)
-        })
+    fn is_right(&self, said: Said) -> bool {
+        self.planted
+            .is_some_and(|p| is_right(p.kind, self.passage.kind, said))
     }
 
     /// Whether a cue without a planted fault is not borne out by what really happened.
