@@ -6,3 +6,4 @@ mod circuit;
 mod faults;
 mod lap;
 mod receiver;
+mod session;

@@ -85,6 +85,8 @@ pub struct Plan {
 const PRACTICE_LAP: u16 = 2;
 /// Share of the friction ellipse that a good plan never exceeds.
 const PLAN_SHARE: f64 = 0.96;
+/// The same where two bends are taken on one braking.
+const SHARED_SHARE: f64 = 0.90;
 /// A corner begins to own the road this far before the driver lifts, metres.
 const BEFORE_M: f64 = 25.0;
 
@@ -260,11 +262,11 @@ fn drafts(circuit: &Circuit, car: &Car, style: &Style, path: &Path) -> Vec<Draft
             let close = left < 2.4 * speed_mps && next.turn_m < b.end_m + 40.0;
             let rolled = next.rolling.at(left);
             if close && rolled < speed_mps + 0.5 {
-                // No throttle between the two: roll from this apex to the next one's target.
+                // No throttle between the two: the brake is eased over both.
                 let last = next.target;
-                target = aim(b.begin_m, b.apex_m, rolled, style);
-                target.throttle_m = last.throttle_m;
-                target.speed_mps = last.speed_mps;
+                target = aim(b.begin_m, next.apex_m, last.speed_mps, style);
+                target.trail_m = b.begin_m;
+                target.grip_share = SHARED_SHARE;
                 draft.apex_m = next.apex_m;
                 draft.exit_m = next.exit_m;
                 draft.curvature_pm = next.curvature_pm;

@@ -10,13 +10,13 @@ use super::fault::{Fault, FaultKind};
 use super::layout::LayoutError;
 use super::plan::{Style, Turn};
 use super::quillmere;
-use super::receiver::{ReceiverModel, sample};
+use super::receiver::{Plane, ReceiverModel, sample};
 use super::truth::Passage;
 use crate::learn::start::StartAt;
 use crate::learn::{LearnError, Learned, Options, Take, learn};
 use cuepost_engine::reference::{Landmark, SourceKind};
 use cuepost_engine::thresholds::Config;
-use cuepost_engine::{Cue, Engine, Event, Facts, Sample, Told};
+use cuepost_engine::{Cue, Engine, Event, Facts, Position, Sample, Told};
 
 /// What is to be shown.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,7 +38,7 @@ impl Wish {
             LapPlan::with(&[
                 (4, FaultKind::BrakeEarly.of(18.0)),
                 late_throttle,
-                (8, FaultKind::BrakeLate.of(10.0)),
+                (8, FaultKind::BrakeLate.of(14.0)),
                 (10, FaultKind::ExitUnused.of(4.5)),
             ]),
             LapPlan::with(&[
@@ -145,7 +145,7 @@ impl Session {
         let driven = driver.drive(&circuit, &wish.laps, wish.seed.wrapping_add(1));
         let coach_samples = sample(&coach, &wish.receiver, wish.seed);
         let driven_samples = sample(&driven, &wish.receiver, wish.seed.wrapping_add(1));
-        let learned = teach(&circuit, &driver, &coach_samples)?;
+        let learned = teach(&circuit, &driver, wish.receiver.plane, &coach_samples)?;
         let reference = learned.reference.view();
         let mut engine = Engine::new(Config::default());
         let mut events = Vec::new();
@@ -259,14 +259,27 @@ impl Session {
 }
 
 /// The reference from the coach's laps, with the circuit's names and landmarks.
-fn teach(circuit: &Circuit, driver: &Driver, samples: &[Sample]) -> Result<Learned, SessionError> {
+fn teach(
+    circuit: &Circuit,
+    driver: &Driver,
+    plane: Plane,
+    samples: &[Sample],
+) -> Result<Learned, SessionError> {
     let (east_m, north_m, bearing_deg) = circuit.start_line();
-    let options = Options {
-        start: Some(StartAt::Plane {
+    let start = match plane.position(east_m, north_m) {
+        Position::Local { .. } => StartAt::Plane {
             east_m,
             north_m,
             bearing_deg,
-        }),
+        },
+        Position::Geodetic { lat_e7, lon_e7 } => StartAt::Globe {
+            lat_deg: f64::from(lat_e7) * 1e-7,
+            lon_deg: f64::from(lon_e7) * 1e-7,
+            bearing_deg,
+        },
+    };
+    let options = Options {
+        start: Some(start),
         name: circuit.name.clone(),
         car: "demo touring car".to_owned(),
         conditions: "invented, dry".to_owned(),
