@@ -262,6 +262,7 @@ impl Gate {
         };
         let spot = place(frame, sample.position, speed_mps, dt_s, last)?;
         let mut broken = dt_s > BRIDGE_S;
+        let mut speed_leapt = false;
         if let Some(l) = last
             && let Some(why) = out_of_reach(&l, spot, speed_mps, dt_s)
         {
@@ -269,6 +270,7 @@ impl Gate {
                 return Err(why);
             }
             broken = true;
+            speed_leapt = why == Refusal::NotFinite;
         }
         self.stranger = None;
         if tick == Tick::Restart {
@@ -277,6 +279,9 @@ impl Gate {
         if broken || last.is_none() {
             self.course = Course::default();
             self.watch.cut();
+        }
+        if speed_leapt {
+            self.watch.suspect();
         }
         let admitted = self.admitted(sample, spot, speed_mps, dt_s, broken);
         self.remember(sample.position, &admitted, last);
@@ -350,6 +355,7 @@ impl Gate {
             return None;
         }
         if let Some(d) = sample.direction_rad.filter(|d| d.abs() < 1e4) {
+            self.course = Course::default();
             return Some(crate::math::wrap_angle(d));
         }
         self.course.at(spot.east_m, spot.north_m, speed_mps)

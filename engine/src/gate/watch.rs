@@ -87,6 +87,11 @@ impl Watch {
         }
     }
 
+    /// The speed leapt as no car's does: as good as a contradiction.
+    pub(super) fn suspect(&mut self) {
+        self.good_to_go = WINDOWS_GOOD;
+    }
+
     /// Begins a new window, for instance after a gap; what was found stays.
     pub(super) fn cut(&mut self) {
         self.anchor = None;

@@ -10,7 +10,7 @@ use crate::reference::ReferenceView;
 /// For how long a leap is doubted, seconds.
 const DOUBT_S: f32 = 10.0;
 /// Places agree within this, metres and as a share of what was driven since.
-const AGREE: (f32, f32) = (4.0, 0.05);
+const AGREE: (f32, f32) = (4.0, 0.01);
 
 /// The place before a leap, carried on.
 #[derive(Clone, Copy, Debug)]

@@ -21,7 +21,7 @@ use track::{Told, Track};
 /// For how long a leap sideways is held against the place, seconds.
 const JUMPED_S: f32 = 1.5;
 /// A contradiction that lasts longer is no leap but a wrong speed, seconds.
-const CONTRARY_S: f32 = 1.6;
+const CONTRARY_S: f32 = 2.5;
 /// Positions that come elsewhere after a longer pause have not leapt, seconds.
 const LEAP_S: f32 = 1.0;
 
@@ -151,14 +151,23 @@ impl Progress {
         let Mode::Following(track) = &mut self.mode else {
             return None;
         };
-        if !track.astray() && self.doubt.is_some_and(|d| d.agrees(line, track.mark)) {
+        let astray = track.astray();
+        if astray && teach && self.doubt.is_none() {
+            self.doubt = Some(Doubt::begin(track.mark));
+        }
+        if !astray && self.doubt.is_some_and(|d| d.agrees(line, track.mark)) {
             self.doubt = None;
         }
         if track.jumped {
             self.jumped_s = JUMPED_S;
         }
         let told = track.told(line, &self.known);
-        Some(self.place(line, at, &told, &course))
+        let trust = if astray && at.trust == Why::Good {
+            Why::Contradiction
+        } else {
+            self.trust(at)
+        };
+        Some(self.place(line, at, trust, &told, &course))
     }
 
     /// What the stage thinks of the place now; also while there is none.
@@ -197,12 +206,12 @@ impl Progress {
             Why::Contradiction => self.contrary_s + at.dt_s,
             _ => 0.0,
         };
-        let trusted = self.states.get().0 == HealthState::Ok;
         if let Mode::Following(track) = &self.mode
             && self.doubt.is_none()
-            && trusted
+            && self.states.get().0 == HealthState::Ok
             && at.dt_s <= LEAP_S
-            && (at.broken || track.astray())
+            && at.broken
+            && at.trust == Why::Good
         {
             self.doubt = Some(Doubt::begin(track.mark));
         }
@@ -230,6 +239,7 @@ impl Progress {
         &mut self,
         line: &ReferenceView<'_>,
         at: &Admitted,
+        trust: Why,
         told: &Told,
         course: &Course,
     ) -> Place {
@@ -239,7 +249,7 @@ impl Progress {
             speed_mps: at.speed_mps,
             left_m: told.left_m,
             slip_rad: told.slip_rad,
-            trust: self.trust(at),
+            trust,
         });
         let now = Instant {
             time_us: at.time_us,

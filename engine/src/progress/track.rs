@@ -24,6 +24,15 @@ const BRIDGED_MOST_S: f32 = 3.0;
 /// How far the car may come out elsewhere, metres and as a share of the way.
 const BRIDGED_OFF: (f32, f32) = (10.0, 0.3);
 
+/// Projection and speed farther apart than this, metres, for longer than [`DISPUTE_S`] dispute the
+/// place.
+const DISPUTE_M: f32 = 4.0;
+/// Seconds.
+const DISPUTE_S: f32 = 0.15;
+/// A distance between them that changes less than this, metres,
+const STEADY_M: f32 = 1.0;
+/// for so long was a mistake that is over, seconds: the projection is right.
+const STEADY_S: f32 = 1.5;
 /// The projection is averaged over this long between two pulls, seconds.
 const PULL_EVERY_S: f32 = 0.095;
 /// And the distance beside the line, seconds.
@@ -54,6 +63,7 @@ pub(super) struct Track {
     smooth_rad: f32,
     bearing: Bearing,
     since: Since,
+    dispute: Dispute,
 }
 
 /// What is told of the place.
@@ -77,6 +87,32 @@ struct Since {
     /// Distance beside the line times seconds, and the seconds.
     left_ms: f32,
     left_s: f32,
+}
+
+/// Projection and speed that do not agree on the place.
+#[derive(Clone, Copy, Debug, Default)]
+struct Dispute {
+    seconds: f32,
+    /// Since when the distance between them has stayed, and what it was, metres.
+    steady_s: f32,
+    off_m: f32,
+}
+
+impl Dispute {
+    /// Takes how far ahead the projection is; true once the distance has stayed for so long that
+    /// the projection is to be believed.
+    fn settles(&mut self, off_m: f32, dt_s: f32) -> bool {
+        if off_m.abs() < DISPUTE_M {
+            *self = Self::default();
+            return false;
+        }
+        self.seconds += dt_s;
+        self.steady_s += dt_s;
+        if (off_m - self.off_m).abs() > STEADY_M {
+            (self.steady_s, self.off_m) = (0.0, off_m);
+        }
+        self.steady_s >= STEADY_S
+    }
 }
 
 /// A direction and its angle, from which angles of nearby directions follow without an arc tangent.
@@ -129,6 +165,7 @@ impl Track {
             smooth_rad: 0.0,
             bearing: Bearing::default(),
             since: Since::default(),
+            dispute: Dispute::default(),
         }
     }
 
@@ -149,7 +186,7 @@ impl Track {
 
     /// The projection is just now far from where the speed says.
     pub(super) fn astray(&self) -> bool {
-        self.astray_s > 0.0
+        self.astray_s > 0.0 || self.dispute.seconds > DISPUTE_S
     }
 
     /// Follows the car by one sample; false when it is lost.
@@ -245,6 +282,9 @@ impl Track {
         let (off_m, seen_s) = (since.off_ms / since.seen_s, since.seen_s);
         since.step = Step::default();
         (since.off_ms, since.seen_s) = (0.0, 0.0);
+        if self.dispute.settles(off_m, seen_s) {
+            known.pace.found();
+        }
         let lesson = if self.slip_rad.is_none() {
             Lesson::Creep
         } else if !teach || sight.left_m.abs() > TEACH_M {
