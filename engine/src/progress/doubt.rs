@@ -38,6 +38,11 @@ impl Doubt {
         self.elapsed_s < DOUBT_S
     }
 
+    /// Positions leapt again: the doubt begins anew, on the same place.
+    pub(super) fn renew(&mut self) {
+        self.elapsed_s = 0.0;
+    }
+
     /// Whether a place agrees with the one carried on.
     pub(super) fn agrees(&self, line: &ReferenceView<'_>, mark: Mark) -> bool {
         let ahead_m = mark.ahead_of_m(line, self.mark);

@@ -14,16 +14,19 @@ use crate::reference::{ReferenceView, SourceKind};
 use doubt::Doubt;
 use fusion::Known;
 use laps::{Course, Instant, Laps};
+use line::Mark;
 use search::Search;
 use state::{Conduct, States};
 use track::{Told, Track};
 
 /// For how long a leap sideways is held against the place, seconds.
 const JUMPED_S: f32 = 1.5;
+/// A place that was good so long ago is worth a doubt when positions leap, seconds.
+const GOOD_AGO_S: f32 = 0.8;
 /// A contradiction that lasts longer is no leap but a wrong speed, seconds.
 const CONTRARY_S: f32 = 2.5;
 /// Positions that come elsewhere after a longer pause have not leapt, seconds.
-const LEAP_S: f32 = 1.0;
+const LEAP_S: f32 = 0.6;
 
 /// Where the car is on the line.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -89,6 +92,8 @@ pub struct Progress {
     doubt: Option<Doubt>,
     /// For how long a leap sideways is still held against the place, seconds.
     jumped_s: f32,
+    /// For how long the state has not been good, seconds.
+    bad_s: f32,
     /// For how long position and speed have contradicted one another, seconds.
     contrary_s: f32,
     states: States,
@@ -151,17 +156,16 @@ impl Progress {
         let Mode::Following(track) = &mut self.mode else {
             return None;
         };
-        let astray = track.astray();
-        if astray && teach && self.doubt.is_none() {
-            self.doubt = Some(Doubt::begin(track.mark));
-        }
-        if !astray && self.doubt.is_some_and(|d| d.agrees(line, track.mark)) {
-            self.doubt = None;
-        }
+        let (astray, mark) = (track.astray(), track.mark);
         if track.jumped {
             self.jumped_s = JUMPED_S;
         }
         let told = track.told(line, &self.known);
+        if astray && teach {
+            self.leapt(mark);
+        } else if !astray && self.doubt.is_some_and(|d| d.agrees(line, mark)) {
+            self.doubt = None;
+        }
         let trust = if astray && at.trust == Why::Good {
             Why::Contradiction
         } else {
@@ -206,14 +210,17 @@ impl Progress {
             Why::Contradiction => self.contrary_s + at.dt_s,
             _ => 0.0,
         };
+        self.bad_s = match self.states.get().0 {
+            HealthState::Ok => 0.0,
+            _ => self.bad_s + at.dt_s,
+        };
         if let Mode::Following(track) = &self.mode
-            && self.doubt.is_none()
-            && self.states.get().0 == HealthState::Ok
             && at.dt_s <= LEAP_S
             && at.broken
             && at.trust == Why::Good
         {
-            self.doubt = Some(Doubt::begin(track.mark));
+            let mark = track.mark;
+            self.leapt(mark);
         }
         let driven_m = at.speed_mps * at.dt_s;
         self.doubt = self
@@ -222,6 +229,15 @@ impl Progress {
             // A speed that is wrong itself says nothing of the place.
             .filter(|_| self.contrary_s < CONTRARY_S)
             .and_then(|mut d| d.carry(line, driven_m, at.dt_s).then_some(d));
+    }
+
+    /// Positions leapt away from a place: a doubt begins if it was good until just now.
+    fn leapt(&mut self, from: Mark) {
+        if let Some(doubt) = &mut self.doubt {
+            doubt.renew();
+        } else if self.bad_s < GOOD_AGO_S {
+            self.doubt = Some(Doubt::begin(from));
+        }
     }
 
     /// Why the place is not to be trusted although it is known.
