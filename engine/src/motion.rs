@@ -19,9 +19,12 @@ const BRAKING_UNIT: f32 = 0.12;
 /// And at least this much, m/s².
 const BRAKING_LEAST_MPS2: f32 = 1.0;
 /// Braking 1 on the brake pedal, where there is one.
-const BRAKE_PEDAL_UNIT: f32 = 0.08;
+const BRAKE_PEDAL_UNIT: f32 = 0.15;
 /// Least difference between full throttle and coasting that says anything, m/s².
 const DRIVE_LEAST_MPS2: f32 = 0.8;
+/// Full throttle gives this share of the full curve: the curve is an upper quantile, and the
+/// acceleration lags the pedal.
+const DRIVE_SHARE: f32 = 0.9;
 /// Noise of speed assumed before any was seen, m/s (common for receivers at 5 to 25 Hz).
 const NOISE_BEGIN_MPS: f32 = 0.05;
 /// No source is believed to be better than this, m/s.
@@ -50,6 +53,10 @@ pub struct Moment {
     pub acc_sd_mps2: f32,
     /// Acceleration off both pedals at this speed, m/s².
     pub coast_mps2: f32,
+    /// Acceleration at full throttle at this speed, m/s².
+    pub full_mps2: f32,
+    /// The car's largest sustained deceleration at this speed, m/s², positive.
+    pub brake_mps2: f32,
     /// Lateral acceleration, m/s², left positive; none without a course.
     pub lat_mps2: Option<f32>,
     /// How hard the car brakes: 0 coasting or on throttle, 1 just surely braking, more for harder.
@@ -134,9 +141,11 @@ impl Motion {
             speed_mps: at.speed_mps,
             direction_rad: at.direction_rad,
             acc_mps2: 0.0,
-            braking: brake.map_or(-1.0, |b| b / BRAKE_PEDAL_UNIT),
-            drive: throttle.unwrap_or(-1.0),
+            braking: brake.map_or(0.0, |b| b / BRAKE_PEDAL_UNIT),
+            drive: throttle.unwrap_or(0.0),
             lap: place.lap,
+            brake_seen: brake.is_some(),
+            throttle_seen: throttle.is_some(),
         });
         self.learn_noise(newest);
         let half = (libm::roundf(HALF_WINDOW_S / self.step_s.max(1e-3)) as u32).clamp(1, HALF_MAX);
@@ -195,13 +204,14 @@ impl Motion {
         let full = car.full_mps2(speed_mps);
         let unit = (BRAKING_UNIT * car.brake_mps2(speed_mps)).max(BRAKING_LEAST_MPS2);
         let inferred_braking = ((coast - line.acc_mps2) / unit).max(0.0);
-        let inferred_drive = (line.acc_mps2 - coast) / (full - coast).max(DRIVE_LEAST_MPS2);
-        let braking = if centre.braking >= 0.0 {
+        let inferred_drive =
+            (line.acc_mps2 - coast) / (DRIVE_SHARE * (full - coast)).max(DRIVE_LEAST_MPS2);
+        let braking = if centre.brake_seen {
             centre.braking
         } else {
             inferred_braking
         };
-        let drive = if centre.drive >= 0.0 {
+        let drive = if centre.throttle_seen {
             centre.drive
         } else {
             inferred_drive
@@ -221,6 +231,8 @@ impl Motion {
             acc_mps2: line.acc_mps2,
             acc_sd_mps2: self.noise_mps() / line.root_sxx_s,
             coast_mps2: coast,
+            full_mps2: full,
+            brake_mps2: car.brake_mps2(speed_mps),
             lat_mps2: line.yaw_rps.map(|yaw| yaw * speed_mps),
             braking,
             drive,

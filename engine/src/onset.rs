@@ -9,12 +9,17 @@
 use crate::math;
 use crate::trace::Trace;
 
-/// Most points in a fit; denser windows are thinned by averaging neighbours.
+/// Most points in a fit.
 const POINTS_MAX: usize = 128;
 /// Ramp lengths tried, seconds.
-const RAMPS_S: [f32; 3] = [0.15, 0.03, 0.3];
-/// Steps of the search for each ramp length.
-const STEPS: usize = 6;
+const RAMPS_S: [f32; 6] = [0.03, 0.08, 0.13, 0.2, 0.3, 0.45];
+/// Steps of the search for the first ramp length, and for each other one.
+const STEPS: usize = 4;
+const STEPS_MORE: usize = 2;
+/// Steps of the search for a crossing.
+const STEPS_CROSSING: usize = 3;
+/// Fewest points a fit needs.
+const POINTS_MIN: usize = 6;
 
 /// A moment on the road, found between samples.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -51,6 +56,30 @@ pub struct Kink {
     pub change_mps2: f32,
     /// What the fit leaves over, as a variance, (m/s)².
     pub residual: f32,
+    /// Length of the ramp that fitted best, seconds.
+    pub ramp_s: f32,
+    /// Points fitted.
+    pub points: f32,
+}
+
+impl Kink {
+    /// Where on the ramp the slope passes a level, seconds from the origin of the fit; the ramp's
+    /// end for a level beyond it.
+    pub fn passes(&self, level_mps2: f32) -> f32 {
+        let share = (level_mps2 - self.before_mps2) / self.change_mps2 - 0.5;
+        self.at_s + self.ramp_s * share.clamp(-0.5, 0.5)
+    }
+}
+
+/// Where the slope of speed passes a level.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Crossing {
+    /// Seconds from the origin of the fit.
+    pub at_s: f32,
+    /// How fast the slope changes there, m/s³.
+    pub bend_mps3: f32,
+    /// Variance of the slope for a noise of 1 m/s, 1/s².
+    pub slope_var: f32,
 }
 
 /// Speeds around a coarse onset, times in seconds from it.
@@ -116,30 +145,45 @@ impl Window {
         self.points.is_empty()
     }
 
-    /// The best kink near `start_s`; `None` when the points do not determine one.
-    pub fn kink(&self, start_s: f32, reach_s: f32) -> Option<Kink> {
-        let mut best: Option<Kink> = None;
-        let mut from = start_s;
-        for ramp_s in RAMPS_S {
-            if let Some(found) = self.search(from, start_s, reach_s, ramp_s)
-                && best.is_none_or(|b| found.residual < b.residual)
-            {
-                from = found.at_s;
-                best = Some(found);
+    /// The best kink within `reach_s` of `start_s`, from the points within `half_s` of it;
+    /// `None` when they do not determine one. The ramp is looked for from `ramp_s` on.
+    pub fn kink(&self, start_s: f32, half_s: f32, reach_s: f32, ramp_s: f32) -> Option<Kink> {
+        let around = Around {
+            start_s,
+            half_s,
+            reach_s,
+        };
+        let first = RAMPS_S
+            .iter()
+            .position(|r| *r >= ramp_s)
+            .unwrap_or(RAMPS_S.len() - 1);
+        let mut best = self.search(around, start_s, *RAMPS_S.get(first)?, STEPS)?;
+        let mut improve = |ramps: &mut dyn Iterator<Item = &f32>| {
+            for &ramp_s in ramps {
+                match self.search(around, best.at_s, ramp_s, STEPS_MORE) {
+                    Some(found) if found.residual < best.residual => best = found,
+                    _ => break,
+                }
             }
-        }
-        best
+        };
+        improve(&mut RAMPS_S.iter().skip(first + 1));
+        improve(&mut RAMPS_S.iter().rev().skip(RAMPS_S.len() - first));
+        Some(best)
     }
 
-    fn search(&self, from_s: f32, start_s: f32, reach_s: f32, ramp_s: f32) -> Option<Kink> {
+    fn search(&self, around: Around, from_s: f32, ramp_s: f32, steps: usize) -> Option<Kink> {
+        let (least, most) = (
+            around.start_s - around.reach_s,
+            around.start_s + around.reach_s,
+        );
         let mut tau = from_s;
         let mut last = None;
-        for _ in 0..STEPS {
-            let step = self.step(tau, ramp_s)?;
+        for _ in 0..steps {
+            let step = self.step(around, tau, ramp_s)?;
             let change = step.change_s.clamp(-0.06, 0.06);
-            tau = crate::math::clamp(tau + change, start_s - reach_s, start_s + reach_s);
+            tau = crate::math::clamp(tau + change, least, most);
             last = Some(step);
-            if change.abs() < 2e-4 {
+            if change.abs() < 5e-4 {
                 break;
             }
         }
@@ -150,27 +194,71 @@ impl Window {
             before_mps2: fit.slope,
             change_mps2: fit.change,
             residual: fit.residual,
+            ramp_s,
+            points: fit.points,
         })
     }
 
+    /// Where the slope of the speeds crosses a level: a parabola within `half_s` of the place,
+    /// from `start_s` on. Returns the time and the slope's own slope there, m/s³, and the
+    /// variance factor of the slope, 1/s².
+    pub fn crossing(&self, level_mps2: f32, start_s: f32, half_s: f32) -> Option<Crossing> {
+        let mut at = start_s;
+        let mut found = None;
+        for _ in 0..STEPS_CROSSING {
+            let mut normal = Normal::<3>::default();
+            let mut n = 0usize;
+            for &(t, v) in &self.points {
+                let u = t - at;
+                if u.abs() <= half_s {
+                    normal.add([1.0, 0.5 * u * u, u], v);
+                    n += 1;
+                }
+            }
+            if n < 4 {
+                break;
+            }
+            let Some(solved) = normal.solve() else {
+                break;
+            };
+            let [_, bend, slope] = solved.x;
+            if bend == 0.0 {
+                break;
+            }
+            let shift = ((level_mps2 - slope) / bend).clamp(-0.06, 0.06);
+            found = Some(Crossing {
+                at_s: at + shift,
+                bend_mps3: bend,
+                slope_var: solved.variance_of_last,
+            });
+            at += shift;
+            if shift.abs() < 1e-3 {
+                break;
+            }
+        }
+        found
+    }
+
     /// One Gauss-Newton step: a linear fit of `v0, g, A` and of `A·dτ`.
-    fn step(&self, tau: f32, ramp_s: f32) -> Option<Step> {
+    fn step(&self, around: Around, tau: f32, ramp_s: f32) -> Option<Step> {
         let mut normal = Normal::<4>::default();
+        let mut n = 0usize;
         let begin = tau - 0.5 * ramp_s;
         for &(t, v) in &self.points {
+            if (t - around.start_s).abs() > around.half_s {
+                continue;
+            }
             let u = t - begin;
             let share = (u / ramp_s).clamp(0.0, 1.0);
-            let bend = if u <= 0.0 {
-                0.0
-            } else if u < ramp_s {
+            let bend = if u < ramp_s {
                 0.5 * u * share
             } else {
                 u - 0.5 * ramp_s
             };
             normal.add([1.0, t, bend, -share], v);
+            n += 1;
         }
-        let n = self.points.len() as f32;
-        if n < 6.0 {
+        if n < POINTS_MIN {
             return None;
         }
         let solved = normal.solve()?;
@@ -178,15 +266,24 @@ impl Window {
         if change.abs() < 0.2 {
             return None;
         }
-        let residual = solved.residual / (n - 4.0);
+        let residual = solved.residual / (n as f32 - 4.0);
         Some(Step {
             change_s: shift / change,
             slope,
             change,
             residual,
+            points: n as f32,
             sd_s: math::sqrt(solved.variance_of_last.max(0.0) * residual) / change.abs(),
         })
     }
+}
+
+/// Where a kink is looked for: the points within `half_s` of `start_s`, the kink within `reach_s`.
+#[derive(Clone, Copy)]
+struct Around {
+    start_s: f32,
+    half_s: f32,
+    reach_s: f32,
 }
 
 struct Step {
@@ -194,6 +291,7 @@ struct Step {
     slope: f32,
     change: f32,
     residual: f32,
+    points: f32,
     sd_s: f32,
 }
 

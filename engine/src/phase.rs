@@ -5,11 +5,14 @@
 //! [`BRAKING_LEAST_MPS`] is a dab and says nothing about a corner. A touch of throttle counts when
 //! it lasts [`HOLD_S`].
 
+mod brake;
 mod date;
+mod drive;
 mod foot;
 mod turn;
 
-pub use foot::{BRAKING_LEAST_MPS, HOLD_S, JOIN_S};
+pub use brake::{BRAKING_LEAST_MPS, JOIN_S};
+pub use drive::HOLD_S;
 
 use crate::motion::Moment;
 use crate::onset::Instant;

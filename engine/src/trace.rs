@@ -25,6 +25,10 @@ pub struct Point {
     pub drive: f32,
     /// Lap under way.
     pub lap: u16,
+    /// Whether `braking` comes from a pedal.
+    pub brake_seen: bool,
+    /// Whether `drive` comes from a pedal.
+    pub throttle_seen: bool,
 }
 
 /// A ring of points addressed by the running number they were pushed with.

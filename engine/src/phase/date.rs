@@ -1,26 +1,284 @@
 //! Dates a change back on the trace.
 //!
-//! A fitted kink where the speeds agree with one; else where the acceleration crosses half way
-//! between what it was before and the first peak after. Both mean the middle of the ramp.
+//! A coarse place first: where the acceleration of the moments passes a level. Then the raw
+//! speeds around it: a parabola gives the crossing with little noise; where the change is crisp,
+//! or the speeds agree with two straight lines, the fitted kink is taken instead. All of them
+//! mean the middle of the pedal's ramp.
 
+use crate::math;
 use crate::motion::Moment;
 use crate::onset::{Instant, Window};
-use crate::trace::{Point, Trace};
+use crate::trace::{Point, TRACE_LEN, Trace};
 
-/// Half of the window a kink is fitted in, seconds.
-const FIT_S: f32 = 0.5;
-/// And a shorter one, tried when the longer does not agree with two straight lines.
-const FIT_SHORT_S: f32 = 0.28;
-/// Residual variance over the noise's, up to which the fit is believed.
-const FIT_AGREES: f32 = 2.2;
-/// Farthest a fitted kink may lie from the coarse one, seconds.
-const FIT_REACH_S: f32 = 0.12;
+const ONSET_FROM: f32 = 0.3;
+const ONSET_TO: f32 = 0.65;
+const ONSET_MOST: f32 = 0.7;
+const LEVELS: usize = 7;
+/// The early peak lies within this of the onset, seconds.
+const EARLY_S: f32 = 0.5;
+/// Rounds of finding the onset from the peak and the peak from the onset.
+const ROUNDS: usize = 3;
+
+/// Half of the window in which a crossing is found, seconds.
+const LEVEL_S: f32 = 0.2;
+/// A crossing farther than this from the coarse one is another one, seconds.
+const LEVEL_APART_S: f32 = 0.12;
+/// A change that takes less than this is crisp: one kink.
+const CRISP_S: f32 = 0.215;
+/// And its ramp is not longer than this, seconds.
+const CRISP_RAMP_S: f32 = 0.17;
+/// Half of the window in which a crisp kink is fitted, seconds.
+const NEAR_S: f32 = 0.3;
+/// A crisp kink farther than this from the crossing is another one, seconds.
+const NEAR_APART_S: f32 = 0.06;
+/// Half of the window a kink between straight lines is fitted in, seconds.
+const WIDE_S: f32 = 0.5;
+/// A change slower than this is no kink between straight lines, seconds.
+const WIDE_RISE_S: f32 = 0.0;
+/// And its ramp is not longer than this, seconds.
+const WIDE_RAMP_S: f32 = 0.25;
+/// The residual agrees with the noise within so many of its own deviations.
+const WIDE_AGREES: f32 = 2.5;
+/// Farthest a fitted kink may lie from where it is looked for, seconds.
+const REACH_S: f32 = 0.2;
+/// Ramp length tried first, seconds.
+const RAMP_S: f32 = 0.13;
+/// Where nothing better is known, a date is no better than this, seconds.
+const COARSE_SD_S: f32 = 0.05;
+
+/// What is known of a braking when its onset is dated.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Begun {
+    /// Running number of the first moment that was surely braking.
+    pub first_over: u32,
+    /// Acceleration off both pedals there, m/s².
+    pub coast_mps2: f32,
+    /// The car's largest sustained deceleration there, m/s², positive.
+    pub most_mps2: f32,
+}
+
+/// A moment as the place of a change that cannot be dated better.
+pub fn here(now: &Moment) -> Instant {
+    Instant {
+        time_us: now.time_us,
+        progress_m: now.progress_m,
+        speed_mps: now.speed_mps,
+        lap: now.lap,
+        sd_s: COARSE_SD_S,
+    }
+}
+
+/// Where braking truly began.
+pub fn braking(trace: &Trace, begun: &Begun, now: &Moment) -> Option<Instant> {
+    let seen = trace.get(begun.first_over)?.brake_seen;
+    if seen {
+        let (a, b) = crossing(trace, begun.first_over, |p| p.braking - 1.0)?;
+        return Some(by_pedal(a, b, a.braking, b.braking, 1.0));
+    }
+    let mut from = begun.first_over;
+    let mut peak = early_peak(trace, begun.first_over, from, now)?;
+    for _ in 0..ROUNDS {
+        let level = onset_level(begun, peak, 0.5 * (ONSET_FROM + ONSET_TO));
+        from = crossing_number(trace, from, |p| level - p.acc_mps2)?;
+        peak = early_peak(trace, begun.first_over, from, now)?;
+    }
+    let origin = trace.get(from)?;
+    let mut sum_s = 0.0;
+    for k in 0..LEVELS {
+        let share = ONSET_FROM + (ONSET_TO - ONSET_FROM) * k as f32 / (LEVELS - 1) as f32;
+        let level = onset_level(begun, peak, share);
+        let (a, b) = crossing(trace, from, |p| level - p.acc_mps2)?;
+        let at = interpolated(a, b, a.acc_mps2, b.acc_mps2, level, COARSE_SD_S);
+        sum_s += at.time_us.wrapping_sub(origin.time_us) as i64 as f32 * 1e-6;
+    }
+    let mean_us = (sum_s / LEVELS as f32 * 1e6) as i64;
+    let change = Coarse {
+        at: at_time(
+            trace,
+            from,
+            origin.time_us.checked_add_signed(mean_us)?,
+            COARSE_SD_S,
+        )?,
+        near: from,
+        level_mps2: onset_level(begun, peak, 0.5 * (ONSET_FROM + ONSET_TO)),
+        depth_mps2: peak - begun.coast_mps2,
+        kinks: true,
+    };
+    Some(change.refined(trace, now).unwrap_or(change.at))
+}
+
+/// A deceleration at which a braking has begun.
+fn onset_level(begun: &Begun, peak: f32, share: f32) -> f32 {
+    (-share * math::sqrt(begun.most_mps2 * (-peak).max(0.5))).max(ONSET_MOST * peak)
+}
+
+/// The strongest deceleration, over three moments, of the touch that was sure at `first_over`,
+/// until a little after `from`.
+fn early_peak(trace: &Trace, first_over: u32, from: u32, now: &Moment) -> Option<f32> {
+    let origin_us = trace.get(from)?.time_us;
+    let mut peak = 0.0f32;
+    let mut number = first_over;
+    let mut sure = false;
+    while let Some(p) = trace.get(number.wrapping_add(1)) {
+        let late = seconds(origin_us, p.time_us) > EARLY_S || p.time_us > now.time_us;
+        if late || (sure && p.braking < 0.5) {
+            break;
+        }
+        sure |= p.braking >= 1.0;
+        let (a, b) = (trace.get(number.wrapping_sub(1))?, trace.get(number)?);
+        peak = peak.min((a.acc_mps2 + b.acc_mps2 + p.acc_mps2) / 3.0);
+        number = number.wrapping_add(1);
+    }
+    Some(peak)
+}
+
+/// Where the brake was let go: the last fall of the braking through a level, after the last
+/// moment surely on it.
+pub fn release(trace: &Trace, last_on: u32, level: f32, now: &Moment) -> Option<Instant> {
+    let (a, b) = crossing(trace, last_on, |p| level - p.braking)?;
+    if a.brake_seen {
+        return Some(by_pedal(a, b, a.braking, b.braking, level));
+    }
+    let at = interpolated(a, b, a.braking, b.braking, level, COARSE_SD_S);
+    crossed(a, b, at, last_on, a.braking, b.braking, level).refined(trace, now)
+}
+
+/// Where the drive rose through a level, near a moment at which it was above.
+pub fn rise(trace: &Trace, above: u32, level: f32, now: &Moment) -> Option<Instant> {
+    let (a, b) = crossing(trace, above, |p| p.drive - level)?;
+    if a.throttle_seen {
+        return Some(by_pedal(a, b, a.drive, b.drive, level));
+    }
+    let at = interpolated(a, b, a.drive, b.drive, level, COARSE_SD_S);
+    crossed(a, b, at, above, a.drive, b.drive, level).refined(trace, now)
+}
+
+fn crossed(a: &Point, b: &Point, at: Instant, near: u32, from: f32, to: f32, level: f32) -> Coarse {
+    let share = ((level - from) / not_zero(to - from)).clamp(0.0, 1.0);
+    Coarse {
+        at,
+        near,
+        level_mps2: a.acc_mps2 + (b.acc_mps2 - a.acc_mps2) * share,
+        depth_mps2: 0.0,
+        kinks: false,
+    }
+}
+
+/// A change whose place is known coarsely: where the acceleration passes a level.
+struct Coarse {
+    at: Instant,
+    /// A point of the trace near it.
+    near: u32,
+    level_mps2: f32,
+    /// Whole change of acceleration.
+    depth_mps2: f32,
+    /// Whether it may be dated by a kink.
+    kinks: bool,
+}
+
+impl Coarse {
+    /// The same on the raw speeds.
+    fn refined(&self, trace: &Trace, now: &Moment) -> Option<Instant> {
+        let window = Window::cut(
+            trace,
+            self.at.time_us,
+            self.near,
+            WIDE_S + 0.1,
+            WIDE_S + 0.1,
+        )?;
+        let (mut at_s, mut sd_s, mut rise_s) = (0.0, COARSE_SD_S, 1.0);
+        if let Some(c) = window.crossing(self.level_mps2, 0.0, LEVEL_S)
+            && c.at_s.abs() < LEVEL_APART_S
+        {
+            let bend = c.bend_mps3.abs().max(1.0);
+            if !self.kinks {
+                at_s = c.at_s;
+            }
+            sd_s = now.noise_mps * math::sqrt(c.slope_var) / bend;
+            rise_s = self.depth_mps2.abs() / bend;
+        }
+        if self.kinks {
+            let mut ramp_s = RAMP_S;
+            if rise_s < CRISP_S
+                && let Some(kink) = window.kink(at_s, NEAR_S, REACH_S, ramp_s)
+                && (kink.at_s - at_s).abs() < NEAR_APART_S
+                && kink.ramp_s < CRISP_RAMP_S
+            {
+                at_s = kink.at_s;
+                sd_s = sd_s.min(kink.sd_s);
+                ramp_s = kink.ramp_s;
+            }
+            if rise_s < WIDE_RISE_S
+                && let Some(kink) = window.kink(at_s, WIDE_S, REACH_S, ramp_s)
+            {
+                let limit = 1.0 + WIDE_AGREES * math::sqrt(2.0 / (kink.points - 4.0));
+                let apart = (kink.at_s - at_s).abs();
+                if kink.residual < limit * now.noise_mps * now.noise_mps
+                    && apart < 0.5 * kink.ramp_s + 3.0 * sd_s
+                    && kink.ramp_s < WIDE_RAMP_S
+                {
+                    at_s = kink.at_s;
+                    sd_s = kink.sd_s;
+                }
+            }
+        }
+        let time_us = self.at.time_us.checked_add_signed((at_s * 1e6) as i64)?;
+        at_time(trace, self.near, time_us, sd_s.max(0.001))
+    }
+}
+
+/// The neighbours between which a measure rises through zero, the last ones before or the first
+/// ones after `from`.
+fn crossing(trace: &Trace, from: u32, over: impl Fn(&Point) -> f32) -> Option<(&Point, &Point)> {
+    let number = crossing_number(trace, from, over)?;
+    Some((trace.get(number.wrapping_sub(1))?, trace.get(number)?))
+}
+
+/// The number of the second of the neighbours.
+fn crossing_number(trace: &Trace, from: u32, over: impl Fn(&Point) -> f32) -> Option<u32> {
+    let above = |number: u32| trace.get(number).map(|p| over(p) > 0.0);
+    let mut number = from;
+    if above(from)? {
+        for _ in 0..TRACE_LEN {
+            let before = number.wrapping_sub(1);
+            if !above(before)? {
+                return Some(number);
+            }
+            number = before;
+        }
+    } else {
+        for _ in 0..TRACE_LEN {
+            number = number.wrapping_add(1);
+            if above(number)? {
+                return Some(number);
+            }
+        }
+    }
+    None
+}
+
+/// A pedal passes a level between two samples, anywhere between them.
+fn by_pedal(a: &Point, b: &Point, from: f32, to: f32, level: f32) -> Instant {
+    let dt_s = seconds(a.time_us, b.time_us);
+    interpolated(a, b, from, to, level, 0.29 * dt_s)
+}
+
+/// Where a measure that is `from` at `a` and `to` at `b` passes a level.
+fn interpolated(a: &Point, b: &Point, from: f32, to: f32, level: f32, sd_s: f32) -> Instant {
+    let share = ((level - from) / not_zero(to - from)).clamp(0.0, 1.0);
+    between(a, b, share, sd_s)
+}
+
+fn not_zero(x: f32) -> f32 {
+    if x.abs() < 1e-6 { 1e-6 } else { x }
+}
+
 /// A place between two points of the trace, `share` of the way from `a` to `b`.
-pub fn between(a: &Point, b: &Point, share: f32, sd_s: f32) -> Instant {
+fn between(a: &Point, b: &Point, share: f32, sd_s: f32) -> Instant {
     let span_us = b.time_us.saturating_sub(a.time_us);
     let dt_s = span_us as f32 * 1e-6;
     Instant {
-        time_us: a.time_us + (span_us as f32 * share) as u64,
+        time_us: a.time_us.saturating_add((span_us as f32 * share) as u64),
         progress_m: a.progress_m + 0.5 * (a.speed_mps + b.speed_mps) * dt_s * share,
         speed_mps: a.speed_mps + (b.speed_mps - a.speed_mps) * share,
         lap: a.lap,
@@ -29,9 +287,9 @@ pub fn between(a: &Point, b: &Point, share: f32, sd_s: f32) -> Instant {
 }
 
 /// The trace at a time, searched from a point near it.
-pub fn at_time(trace: &Trace, near: u32, time_us: u64, sd_s: f32) -> Option<Instant> {
+fn at_time(trace: &Trace, near: u32, time_us: u64, sd_s: f32) -> Option<Instant> {
     let mut number = near;
-    for _ in 0..crate::trace::TRACE_LEN {
+    for _ in 0..TRACE_LEN {
         let a = trace.get(number)?;
         if a.time_us > time_us {
             number = number.wrapping_sub(1);
@@ -48,80 +306,6 @@ pub fn at_time(trace: &Trace, near: u32, time_us: u64, sd_s: f32) -> Option<Inst
     None
 }
 
-/// Where braking truly began, given the first moment that was surely braking and the newest.
-pub fn braking(
-    trace: &Trace,
-    first_over: u32,
-    now: &Moment,
-    early_s: f32,
-    coast_mps2: f32,
-) -> Option<Instant> {
-    let origin = trace.get(first_over)?;
-    let seconds = |p: &Point| p.time_us.wrapping_sub(origin.time_us) as i64 as f32 * 1e-6;
-    // The early peak: the least acceleration soon after.
-    let mut peak = origin.acc_mps2;
-    let mut number = first_over;
-    while let Some(p) = trace.get(number) {
-        if seconds(p) > early_s || p.time_us > now.time_us {
-            break;
-        }
-        peak = peak.min(p.acc_mps2);
-        number = number.wrapping_add(1);
-    }
-    let level = coast_mps2.max(peak);
-    let half = 0.5 * (level + peak);
-    let (a, b) = crossing_down(trace, first_over, half)?;
-    let slope = (a.acc_mps2 - b.acc_mps2).max(0.1);
-    let share = ((a.acc_mps2 - half) / slope).clamp(0.0, 1.0);
-    let dt_s = b.time_us.saturating_sub(a.time_us) as f32 * 1e-6;
-    let coarse = between(
-        a,
-        b,
-        share,
-        (now.acc_sd_mps2 * dt_s / slope).clamp(0.002, 0.5),
-    );
-    Some(refine(trace, first_over, &coarse, now).unwrap_or(coarse))
-}
-
-/// The neighbours between which the acceleration falls through a level, the last ones before or
-/// the first ones after `from`.
-fn crossing_down(trace: &Trace, from: u32, level: f32) -> Option<(&Point, &Point)> {
-    let forward = trace.get(from)?.acc_mps2 >= level;
-    let mut number = from;
-    for _ in 0..crate::trace::TRACE_LEN {
-        let (a, b) = if forward {
-            (trace.get(number)?, trace.get(number.wrapping_add(1))?)
-        } else {
-            (trace.get(number.wrapping_sub(1))?, trace.get(number)?)
-        };
-        if a.acc_mps2 >= level && b.acc_mps2 < level {
-            return Some((a, b));
-        }
-        number = if forward {
-            number.wrapping_add(1)
-        } else {
-            number.wrapping_sub(1)
-        };
-    }
-    None
-}
-
-/// The fitted kink, when the speeds around agree with one.
-fn refine(trace: &Trace, near: u32, coarse: &Instant, now: &Moment) -> Option<Instant> {
-    let noise = now.noise_mps * now.noise_mps;
-    for reach_s in [FIT_S, FIT_SHORT_S] {
-        let Some(window) = Window::cut(trace, coarse.time_us, near, reach_s, reach_s) else {
-            continue;
-        };
-        let Some(kink) = window.kink(0.0, FIT_REACH_S) else {
-            continue;
-        };
-        if kink.residual > FIT_AGREES * noise + 1e-5 || kink.change_mps2 > -0.5 {
-            continue;
-        }
-        let shift_us = (kink.at_s * 1e6) as i64;
-        let time_us = coarse.time_us.checked_add_signed(shift_us)?;
-        return at_time(trace, near, time_us, kink.sd_s.max(0.001));
-    }
-    None
+fn seconds(from_us: u64, to_us: u64) -> f32 {
+    to_us.saturating_sub(from_us) as f32 * 1e-6
 }

@@ -1,0 +1,225 @@
+//! The brake pedal: off, on, let go, and which of several touches was the braking.
+
+use super::date::{self, Begun};
+use super::{CHANGES_MAX, Change};
+use crate::motion::Moment;
+use crate::onset::Instant;
+use crate::trace::Trace;
+use heapless::Vec;
+
+/// Brakings with less than this between them are one, seconds.
+pub const JOIN_S: f32 = 0.3;
+/// A braking that takes off less speed than this says nothing about a corner, m/s.
+pub const BRAKING_LEAST_MPS: f32 = 2.5;
+
+/// Moments in a row above 1 that make it braking.
+const SURE: u8 = 2;
+/// Braking below this has ended.
+const RELEASED: f32 = 0.5;
+/// The onset is dated once this much of the braking is known, seconds.
+const DATE_S: f32 = 0.8;
+/// A touch before the braking is part of it when it was at least this share as hard; a weaker
+/// one was a lift or a foot finding the pedal.
+const PART: f32 = 0.45;
+
+/// One touch of the brake.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Touch {
+    begun: Begun,
+    time_us: u64,
+    speed_mps: f32,
+    /// Strongest deceleration beyond coasting, m/s².
+    depth_mps2: f32,
+}
+
+/// One braking: the touch it is dated by and the one under way.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Braking {
+    first: Touch,
+    /// A later touch, while it is not known which of the two was the onset.
+    later: Option<Touch>,
+    least_mps: f32,
+    /// Last moment surely on the brake.
+    last_on: u32,
+    last_on_us: u64,
+    onset: Option<Instant>,
+    told: bool,
+}
+
+/// What the brake does.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+enum State {
+    /// Not braking.
+    #[default]
+    Off,
+    /// Looks like braking for some moments in a row.
+    Perhaps { touch: Touch, moments: u8 },
+    /// Braking.
+    On(Braking),
+    /// Let go, but the same braking may go on.
+    Between(Braking),
+}
+
+/// The brake.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Brake {
+    state: State,
+}
+
+impl Brake {
+    /// On the brake, or let go less than the joining time ago.
+    pub fn braking(&self) -> bool {
+        matches!(self.state, State::On(_) | State::Between(_))
+    }
+
+    /// On the brake.
+    pub fn on(&self) -> bool {
+        matches!(self.state, State::On(_))
+    }
+
+    /// Surely not braking.
+    pub fn off(&self) -> bool {
+        matches!(self.state, State::Off)
+    }
+
+    /// On the brake in a braking that was told.
+    pub fn told(&self) -> bool {
+        matches!(self.state, State::On(Braking { told: true, .. }))
+    }
+
+    /// Takes the next moment.
+    pub fn push(&mut self, trace: &Trace, now: &Moment, changes: &mut Vec<Change, CHANGES_MAX>) {
+        let on = now.braking >= 1.0;
+        self.state = match self.state {
+            State::Off if on => State::Perhaps {
+                touch: Touch::begin(now),
+                moments: 1,
+            },
+            State::Off => State::Off,
+            State::Perhaps { touch, moments } if on && moments + 1 >= SURE => {
+                State::On(Braking::begin(touch.harder(now), now))
+            }
+            State::Perhaps { touch, moments } if on => State::Perhaps {
+                touch: touch.harder(now),
+                moments: moments + 1,
+            },
+            State::Perhaps { .. } => State::Off,
+            State::On(mut braking) => {
+                braking.press(now, on);
+                braking.tell(trace, now, false, changes);
+                if now.braking < RELEASED {
+                    State::Between(braking)
+                } else {
+                    State::On(braking)
+                }
+            }
+            State::Between(mut braking) => {
+                if on {
+                    braking.again(now);
+                    State::On(braking)
+                } else if seconds(braking.last_on_us, now.time_us) > JOIN_S {
+                    braking.tell(trace, now, true, changes);
+                    if braking.told
+                        && let Some(at) = date::release(trace, braking.last_on, RELEASED, now)
+                    {
+                        let _ = changes.push(Change::Release(at));
+                    }
+                    State::Off
+                } else {
+                    State::Between(braking)
+                }
+            }
+        };
+    }
+}
+
+impl Touch {
+    fn begin(now: &Moment) -> Self {
+        Self {
+            begun: Begun {
+                first_over: now.number,
+                coast_mps2: now.coast_mps2,
+                most_mps2: now.brake_mps2,
+            },
+            time_us: now.time_us,
+            speed_mps: now.speed_mps,
+            depth_mps2: now.coast_mps2 - now.acc_mps2,
+        }
+    }
+
+    fn harder(mut self, now: &Moment) -> Self {
+        self.depth_mps2 = self.depth_mps2.max(now.coast_mps2 - now.acc_mps2);
+        self
+    }
+}
+
+impl Braking {
+    fn begin(first: Touch, now: &Moment) -> Self {
+        Self {
+            first,
+            later: None,
+            least_mps: now.speed_mps,
+            last_on: now.number,
+            last_on_us: now.time_us,
+            onset: None,
+            told: false,
+        }
+    }
+
+    /// Still on the brake.
+    fn press(&mut self, now: &Moment, surely: bool) {
+        self.least_mps = self.least_mps.min(now.speed_mps);
+        if surely {
+            self.last_on = now.number;
+            self.last_on_us = now.time_us;
+        }
+        let touch = self.later.as_mut().unwrap_or(&mut self.first);
+        *touch = touch.harder(now);
+    }
+
+    /// On the brake again after a short release.
+    fn again(&mut self, now: &Moment) {
+        if self.onset.is_none() {
+            self.settle();
+            self.later = Some(Touch::begin(now));
+        }
+        self.press(now, true);
+    }
+
+    /// Which of the two touches was the onset.
+    fn settle(&mut self) {
+        if let Some(later) = self.later.take()
+            && self.first.depth_mps2 < PART * later.depth_mps2
+        {
+            self.first = later;
+        }
+    }
+
+    /// Dates the onset once enough of it is known, tells it once enough speed is off.
+    fn tell(
+        &mut self,
+        trace: &Trace,
+        now: &Moment,
+        ended: bool,
+        changes: &mut Vec<Change, CHANGES_MAX>,
+    ) {
+        let newest = self.later.as_ref().unwrap_or(&self.first);
+        let due = ended || seconds(newest.time_us, now.time_us) > DATE_S;
+        let drop_mps = self.first.speed_mps - self.least_mps;
+        if !due || self.told || drop_mps < BRAKING_LEAST_MPS {
+            return;
+        }
+        self.settle();
+        if self.onset.is_none() {
+            self.onset = date::braking(trace, &self.first.begun, now);
+        }
+        if let Some(onset) = self.onset {
+            self.told = true;
+            let _ = changes.push(Change::Brake(onset));
+        }
+    }
+}
+
+fn seconds(from_us: u64, to_us: u64) -> f32 {
+    to_us.saturating_sub(from_us) as f32 * 1e-6
+}

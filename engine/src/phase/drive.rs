@@ -1,0 +1,167 @@
+//! The throttle: which touch was for good, when it was full, and lifts after it.
+
+use super::date;
+use super::{CHANGES_MAX, Change};
+use crate::motion::Moment;
+use crate::onset::Instant;
+use crate::trace::Trace;
+use heapless::Vec;
+
+/// A touch of throttle that lasts this long counts, seconds.
+pub const HOLD_S: f32 = 0.3;
+
+/// Throttle is taken up at half of it.
+const TAKEN_UP: f32 = 0.5;
+/// And left again below this.
+const LEFT: f32 = 0.22;
+/// A touch is over when it stays below [`TAKEN_UP`] for this long; a gear change is shorter.
+const LAPSE_S: f32 = 0.08;
+/// Full throttle is this much of the drive and more.
+const FULL: f32 = 0.85;
+/// Full throttle that lasts this long counts, seconds.
+const FULL_HOLD_S: f32 = 0.2;
+/// Off the throttle for longer than this is a lift; a gear change is shorter, seconds.
+const LIFT_S: f32 = 0.4;
+
+/// A touch of throttle.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+enum Touch {
+    /// None since the last braking or lift.
+    #[default]
+    None,
+    /// Just now: may be let go again. Seconds above the level, and below it since last above.
+    Fresh { since: u32, on_s: f32, off_s: f32 },
+    /// Taken up and held.
+    Held { full: Full },
+    /// Left since; a lift when it lasts.
+    Leaving { at: Instant, told: bool, full: Full },
+}
+
+/// How far full throttle is known.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+enum Full {
+    #[default]
+    No,
+    Since {
+        number: u32,
+        time_us: u64,
+    },
+    Told,
+}
+
+/// The throttle.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Drive {
+    touch: Touch,
+}
+
+impl Drive {
+    /// On the throttle, be it only for an instant yet.
+    pub fn driving(&self) -> bool {
+        matches!(
+            self.touch,
+            Touch::Fresh { off_s: 0.0, .. } | Touch::Held { .. }
+        )
+    }
+
+    /// Taken up and held.
+    pub fn held(&self) -> bool {
+        matches!(self.touch, Touch::Held { .. })
+    }
+
+    /// A braking made an end of it.
+    pub fn clear(&mut self) {
+        self.touch = Touch::None;
+    }
+
+    /// Takes the next moment; `settled` when the brake is surely off.
+    pub fn push(
+        &mut self,
+        trace: &Trace,
+        now: &Moment,
+        settled: bool,
+        changes: &mut Vec<Change, CHANGES_MAX>,
+    ) {
+        let on = now.drive >= TAKEN_UP;
+        self.touch = match self.touch {
+            Touch::None if on => Touch::Fresh {
+                since: now.number,
+                on_s: 0.0,
+                off_s: 0.0,
+            },
+            Touch::None => Touch::None,
+            Touch::Fresh { since, on_s, .. } if on => {
+                let on_s = on_s + now.dt_s;
+                if on_s >= HOLD_S && settled {
+                    let at = date::rise(trace, since, TAKEN_UP, now).unwrap_or(date::here(now));
+                    let _ = changes.push(Change::Throttle(at));
+                    Touch::Held { full: Full::No }
+                } else {
+                    Touch::Fresh {
+                        since,
+                        on_s,
+                        off_s: 0.0,
+                    }
+                }
+            }
+            Touch::Fresh { off_s, .. } if off_s + now.dt_s > LAPSE_S => Touch::None,
+            Touch::Fresh { since, on_s, off_s } => Touch::Fresh {
+                since,
+                on_s,
+                off_s: off_s + now.dt_s,
+            },
+            Touch::Held { full } if now.drive < LEFT => Touch::Leaving {
+                at: date::here(now),
+                told: false,
+                full,
+            },
+            Touch::Held { full } => Touch::Held {
+                full: full.follow(trace, now, changes),
+            },
+            Touch::Leaving { at, told, full } if on => {
+                if told {
+                    let again =
+                        date::rise(trace, now.number, TAKEN_UP, now).unwrap_or(date::here(now));
+                    let lost_mps = (at.speed_mps - now.speed_mps).max(0.0);
+                    let _ = changes.push(Change::DriveAgain(again, lost_mps));
+                }
+                Touch::Held { full }
+            }
+            Touch::Leaving {
+                at,
+                told: false,
+                full,
+            } if seconds(at.time_us, now.time_us) >= LIFT_S => {
+                let _ = changes.push(Change::LiftOff(at));
+                Touch::Leaving {
+                    at,
+                    told: true,
+                    full,
+                }
+            }
+            leaving @ Touch::Leaving { .. } => leaving,
+        };
+    }
+}
+
+impl Full {
+    fn follow(self, trace: &Trace, now: &Moment, changes: &mut Vec<Change, CHANGES_MAX>) -> Self {
+        match self {
+            Self::No if now.drive >= FULL => Self::Since {
+                number: now.number,
+                time_us: now.time_us,
+            },
+            Self::Since { .. } if now.drive < FULL - 0.2 => Self::No,
+            Self::Since { number, time_us } if seconds(time_us, now.time_us) >= FULL_HOLD_S => {
+                let at = date::rise(trace, number, FULL, now).unwrap_or(date::here(now));
+                let _ = changes.push(Change::Full(at));
+                Self::Told
+            }
+            other => other,
+        }
+    }
+}
+
+fn seconds(from_us: u64, to_us: u64) -> f32 {
+    to_us.saturating_sub(from_us) as f32 * 1e-6
+}
