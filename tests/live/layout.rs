@@ -80,3 +80,25 @@ fn fault_16b_the_wrap_loses_nothing_and_the_restart_is_a_new_session() {
     assert_eq!(reader.counts().lost, 0);
     assert_eq!(reader.counts().restarts, 1);
 }
+
+#[test]
+fn check_shows_decoded_values_and_why_a_packet_is_none() {
+    let data = concat!(env!("CARGO_MANIFEST_DIR"), "/data/faults/");
+    let output = crate::scene::program()
+        .args(["check", "--layout", &format!("{data}sim1.toml")])
+        .arg(format!("{data}16a_udp_datagrams.txt"))
+        .output()
+        .expect("runs");
+    assert!(output.status.success(), "{output:?}");
+    let text = String::from_utf8(output.stdout).expect("text");
+    for part in [
+        "car: heading_rad=0 speed_mps=30 time_ms=1000 x_m=0 y_m=0",
+        "-> 1.020 s: x 0.6 m, y 0 m, 30.00 m/s",
+        "refused: car: 2 at 4, not 1",
+        "refused: packet cut short",
+        "refused: late packet",
+        "10 packets, 5 samples, 3 lost on the way",
+    ] {
+        assert!(text.contains(part), "{part}\n{text}");
+    }
+}

@@ -18,6 +18,9 @@ const RATE_WANTED_HZ: u32 = 10;
 /// it says what it is, what was understood, its rate and gaps, and what was refused and where
 /// first. The exit code is 2 when a file cannot be read to its end.
 ///
+/// With --layout it shows what a layout makes of packets: of a text with the bytes of a packet in
+/// hexadecimal on each line, or of what a simulator sends just now (udp:PORT).
+///
 /// Example: cuepost check club-circuit.ref
 #[derive(Debug, clap::Args)]
 pub struct Args {
@@ -29,11 +32,28 @@ pub struct Args {
     /// What a column of a table is, as in time_s=Zeit; may be given several times.
     #[arg(long, value_name = "NAME=COLUMN")]
     column: Vec<String>,
+    /// How to read fixed binary packets, a TOML file.
+    #[arg(long, value_name = "FILE")]
+    layout: Option<PathBuf>,
+    /// How long to listen to udp:PORT.
+    #[arg(
+        long,
+        value_name = "SECONDS",
+        default_value_t = 5.0,
+        requires = "layout"
+    )]
+    seconds: f64,
+    /// Keep the packets heard as a text that can be looked at again.
+    #[arg(long, value_name = "FILE", requires = "layout")]
+    save: Option<PathBuf>,
 }
 
 /// Runs the command.
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let path = &args.file;
+    if let Some(layout) = &args.layout {
+        return super::packets::show(layout, path, args.seconds, args.save.as_deref());
+    }
     if is_reference(path)? {
         let (store, id) = reference_file::read(path)?;
         print!("{}", reference::reference(&store.view(), args.units));

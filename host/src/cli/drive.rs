@@ -239,9 +239,7 @@ fn decoder(args: &Args) -> anyhow::Result<Box<dyn Decode>> {
             args.header.clone(),
         )));
     };
-    let text = std::fs::read_to_string(path).with_context(|| path.display().to_string())?;
-    let layout = Layout::parse(&text).with_context(|| path.display().to_string())?;
-    Ok(Box::new(PacketReader::new(layout)))
+    Ok(Box::new(PacketReader::new(Layout::read(path)?)))
 }
 
 /// Live sources are recorded unless it is forbidden; a recording played only when asked for.

@@ -6,6 +6,7 @@ pub mod demo;
 pub mod drive;
 pub mod lamp;
 pub mod learn;
+mod packets;
 pub mod replay;
 
 use clap::{Parser, Subcommand};

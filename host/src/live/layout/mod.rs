@@ -9,6 +9,7 @@ pub mod file;
 pub mod order;
 mod parse;
 pub mod reader;
+pub mod show;
 pub mod values;
 
 pub use file::{Layout, LayoutError};

@@ -5,8 +5,10 @@ use super::field::{ByteOrder, Field, Kind};
 use super::file::{
     Channel, DATAGRAM_MAX, Layout, LayoutError, Match, PACKETS_MAX, Packet, Size, TimeFrom,
 };
+use anyhow::Context;
 use serde::Deserialize;
 use std::collections::BTreeMap;
+use std::path::Path;
 
 /// A longer hold would show pedals the driver has long left, seconds.
 const HOLD_MAX_S: f64 = 2.0;
@@ -70,6 +72,12 @@ fn one() -> f64 {
 }
 
 impl Layout {
+    /// Reads and checks a layout file.
+    pub fn read(path: &Path) -> anyhow::Result<Self> {
+        let text = std::fs::read_to_string(path).with_context(|| path.display().to_string())?;
+        Self::parse(&text).with_context(|| path.display().to_string())
+    }
+
     /// Reads and checks the text of a layout file.
     pub fn parse(text: &str) -> Result<Self, LayoutError> {
         let file: LayoutText = toml::from_str(text)?;

@@ -338,6 +338,28 @@ fn classify(layout: &Layout, bytes: &[u8]) -> Result<(usize, usize), Refused> {
     Err(why)
 }
 
+/// Why no kind of packet fits a datagram, kind by kind.
+pub fn why_not(layout: &Layout, datagram: &[u8]) -> String {
+    let reasons = layout.packets.iter().map(|packet| {
+        let name = &packet.name;
+        let order = packet.order;
+        if let Some(m) = packet.matches.iter().find(|m| !fits(m, datagram, order)) {
+            return match m {
+                Match::Text { offset, text } => format!("{name}: no \"{text}\" at {offset}"),
+                Match::Number { field, value } => match field.read(datagram, order) {
+                    Some(found) => format!("{name}: {found} at {}, not {value}", field.offset),
+                    None => format!("{name}: ends before {}", field.offset),
+                },
+            };
+        }
+        match length(packet, datagram) {
+            Some(n) => format!("{name}: {} bytes where {n} make a packet", datagram.len()),
+            None => format!("{name}: its size field says nothing"),
+        }
+    });
+    reasons.collect::<Vec<_>>().join("; ")
+}
+
 /// Without anything to tell it by, a packet is known by its size alone: no other size will do.
 fn whole(packet: &Packet, length: usize, there: usize) -> bool {
     !packet.matches.is_empty() || there.checked_rem(length) == Some(0)
