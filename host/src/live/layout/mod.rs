@@ -4,6 +4,7 @@
 //! them in [`order`], reads their [`values`] and joins packets of the same time to one sample.
 
 pub mod channel;
+pub mod classify;
 pub mod field;
 pub mod file;
 pub mod order;

@@ -1,7 +1,8 @@
 //! Shows what a layout makes of packets, line by line, for whoever writes one.
 
+use super::classify::why_not;
 use super::file::Packet;
-use super::reader::{PacketReader, Refused, Step, why_not};
+use super::reader::{PacketReader, Refused, Step};
 use super::values::Values;
 use cuepost_engine::{Position, Sample};
 

@@ -52,6 +52,8 @@ pub struct Screen {
     told: VecDeque<String>,
     laps: VecDeque<LapEvent>,
     notes: VecDeque<Note>,
+    /// The link as a picture to scan, while `p` asks for it.
+    picture: Option<String>,
 }
 
 impl Terminal {
@@ -83,7 +85,9 @@ impl Terminal {
                 Next::Quiet => {}
                 Next::End => return Ok(()),
             }
-            self.keys()?;
+            if self.keys(&mut screen)? {
+                drawn = None;
+            }
             if drawn.is_some_and(|at| at.elapsed() < DRAW_EACH) {
                 continue;
             }
@@ -96,19 +100,41 @@ impl Terminal {
         }
     }
 
-    /// In raw mode Ctrl-C is a key like any other.
-    fn keys(&self) -> io::Result<()> {
+    /// In raw mode Ctrl-C is a key like any other. True when the screen changed.
+    fn keys(&self, screen: &mut Screen) -> io::Result<bool> {
+        let mut changed = false;
         while event::poll(Duration::ZERO)? {
+            changed = true;
             let Input::Key(key) = event::read()? else {
                 continue;
             };
             let control = key.modifiers.contains(KeyModifiers::CONTROL);
-            if key.code == KeyCode::Char('q') || key.code == KeyCode::Char('c') && control {
-                self.stop.store(true, Relaxed);
+            match key.code {
+                KeyCode::Char('q') => self.stop.store(true, Relaxed),
+                KeyCode::Char('c') if control => self.stop.store(true, Relaxed),
+                KeyCode::Char('p') => {
+                    screen.picture = match screen.picture {
+                        None => self.link.as_deref().and_then(link_picture),
+                        Some(_) => None,
+                    };
+                }
+                _ => {}
             }
         }
-        Ok(())
+        Ok(changed)
     }
+}
+
+/// A link as a picture that a phone's camera reads.
+pub fn link_picture(link: &str) -> Option<String> {
+    use qrcode::render::unicode::Dense1x2;
+    let code = qrcode::QrCode::new(link).ok()?;
+    // Terminals are dark: what is light in the picture is drawn.
+    let mut picture = code.render::<Dense1x2>();
+    picture
+        .dark_color(Dense1x2::Light)
+        .light_color(Dense1x2::Dark);
+    Some(picture.build())
 }
 
 impl Screen {
@@ -144,6 +170,11 @@ impl Screen {
         units: Units,
         link: Option<&str>,
     ) {
+        if let Some(picture) = &self.picture {
+            let text = format!("{picture}\n{}   p goes back", link.unwrap_or_default());
+            frame.render_widget(Paragraph::new(text), frame.area());
+            return;
+        }
         let rows = Layout::vertical([
             Constraint::Length(1),
             Constraint::Length(5),
@@ -163,7 +194,7 @@ impl Screen {
         self.draw_told(frame, left);
         self.draw_health(frame, right, facts);
         let text = match link {
-            Some(link) => format!("q ends the drive   pages: {link}"),
+            Some(link) => format!("q ends the drive   p shows a picture to scan   pages: {link}"),
             None => "q ends the drive".into(),
         };
         frame.render_widget(Paragraph::new(text), foot);
@@ -314,6 +345,16 @@ mod tests {
             text.contains("NO SIGNAL: unplugged") && !text.contains("+0.3"),
             "{text}"
         );
+    }
+
+    #[test]
+    fn the_link_as_a_picture_fills_the_screen_until_it_is_put_away() {
+        let screen = Screen {
+            picture: link_picture("http://192.0.2.7:8470/?token=00"),
+            ..Screen::default()
+        };
+        let text = drawn(80, &screen, &Now::default());
+        assert!(text.contains('█') && !text.contains("Stream"), "{text}");
     }
 
     #[test]
