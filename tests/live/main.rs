@@ -11,3 +11,4 @@ mod scene;
 mod serial;
 mod served;
 mod udp;
+mod unplug;
