@@ -207,13 +207,6 @@ fn exit(d: &Deviations) -> Option<Told> {
         ));
     }
     if d.throttle_m.more() {
-        if d.coast_s.more() {
-            return Some((
-                Phase::Throttle,
-                Advice::Sooner,
-                Size::Seconds(d.coast_s.size()),
-            ));
-        }
         return Some((
             Phase::Throttle,
             Advice::Sooner,
@@ -225,14 +218,6 @@ fn exit(d: &Deviations) -> Option<Told> {
             Phase::Throttle,
             Advice::Later,
             Size::Metres(d.throttle_m.size()),
-        ));
-    }
-    // Slow out with the throttle taken up in time: it was not all of it.
-    if d.exit_mps.less() && !d.slowest_mps.less() {
-        return Some((
-            Phase::Throttle,
-            Advice::Fuller,
-            Size::Speed(d.exit_mps.size()),
         ));
     }
     None

@@ -269,13 +269,20 @@ fn road_left_at_the_exit_is_more_road() {
 }
 
 #[test]
-fn coasting_is_named_by_what_it_cost() {
-    let cue = told(|f| {
-        f.throttle_m = m(222.0);
+fn rolling_into_the_corner_is_named_by_what_began_it() {
+    let braked_too_soon = told(|f| {
+        f.brake_m = m(95.0);
+        f.release_m = m(185.0);
         f.coast_s = m(0.9);
-        lose(f, 0.0, 0.02, 0.2);
+        lose(f, 0.2, 0.02, 0.0);
     });
-    assert_eq!(cue, Some((Phase::Throttle, Advice::Sooner)));
+    let let_go_too_soon = told(|f| {
+        f.release_m = m(180.0);
+        f.coast_s = m(0.9);
+        lose(f, 0.2, 0.02, 0.0);
+    });
+    assert_eq!(braked_too_soon, Some((Phase::Brake, Advice::Later)));
+    assert_eq!(let_go_too_soon, Some((Phase::Trail, Advice::Longer)));
 }
 
 #[test]
