@@ -1,3 +1,4 @@
 //! Published check values, each with its source.
 
 mod framing;
+mod receivers;

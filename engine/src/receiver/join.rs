@@ -5,7 +5,7 @@
 //! epoch begins. What a receiver usually sends is found out from the epochs before.
 
 use super::clock::{Clock, Place, Stamp};
-use super::nmea::{Fix, Sentence, Velocity};
+use super::nmea::{Fix, Sentence, TURN_E4DEG, Velocity};
 use super::stats::{Counts, Reason, one_more};
 use super::ubx::{Pvt, Solution};
 use crate::sample::{Position, Sample};
@@ -339,7 +339,7 @@ fn position_of(fix: Fix) -> Position {
 /// Direction counter-clockwise from east, in (-π, π], of a course in 1e-4 degree clockwise from
 /// north.
 fn direction_of(course_e4deg: i32) -> f32 {
-    const TURN: i32 = 3_600_000;
+    const TURN: i32 = TURN_E4DEG.cast_signed();
     let direction = 900_000i32.wrapping_sub(course_e4deg % TURN);
     let direction = if direction <= -TURN / 2 {
         direction.wrapping_add(TURN)

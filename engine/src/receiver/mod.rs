@@ -77,6 +77,7 @@ impl Receiver {
     /// Takes bytes in; whole frames within them are read in place.
     pub fn push_slice(&mut self, mut bytes: &[u8], mut out: impl FnMut(Sample)) {
         while !self.held.is_empty() {
+            bytes = self.hold(bytes);
             let Some((&byte, rest)) = bytes.split_first() else {
                 return;
             };
@@ -127,6 +128,27 @@ impl Receiver {
     /// receiver that has just started may state one that is years in the past.
     pub fn day(&self, earliest: i32) -> Option<i32> {
         self.joiner.day().filter(|&day| day >= earliest)
+    }
+
+    /// Adds the bytes to what is held that cannot end it, and returns the rest.
+    fn hold<'a>(&mut self, bytes: &'a [u8]) -> &'a [u8] {
+        let room = self.due.saturating_sub(self.held.len().saturating_add(1));
+        let most = room.min(bytes.len());
+        let (ahead, _) = bytes.split_at_checked(most).unwrap_or_default();
+        let length = match self.held.as_slice() {
+            [b'$', ..] => nmea::plain(ahead).0,
+            // The second byte and the header decide.
+            [_, _, ..] => most,
+            _ => 0,
+        };
+        let Some((ahead, rest)) = bytes.split_at_checked(length) else {
+            return bytes;
+        };
+        if self.held.extend_from_slice(ahead).is_err() {
+            return bytes;
+        }
+        self.taken = self.taken.saturating_add(length as u64);
+        rest
     }
 
     fn take<F: FnMut(Sample)>(&mut self, byte: u8, out: &mut F) {

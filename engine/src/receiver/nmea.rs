@@ -8,6 +8,9 @@ pub(super) const SENTENCE_MAX: usize = 120;
 /// Last place where the `*` may stand.
 const STAR_MAX: usize = SENTENCE_MAX - 3;
 
+/// A whole turn.
+pub(super) const TURN_E4DEG: u32 = 3_600_000;
+
 /// A place in 1e-7 degree.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Fix {
@@ -67,33 +70,60 @@ pub(super) enum Frame<'a> {
     Short { need: usize },
 }
 
-/// Reads the frame of the sentence at the start of `bytes`, whose first byte is `$`.
-pub(super) fn frame(bytes: &[u8]) -> Frame<'_> {
-    let mut sum = 0u8;
-    let mut length = 1usize;
-    for &byte in bytes.iter().skip(1).take(STAR_MAX) {
-        if byte == b'*' {
-            return check(bytes, length, sum);
+/// Bytes looked at together.
+const WORD: usize = size_of::<usize>();
+/// A byte in every place of a word.
+const fn every(byte: u8) -> usize {
+    usize::from_ne_bytes([byte; WORD])
+}
+
+/// How many bytes at the start are plain: printable, and neither `*` nor `$`; and their sum.
+pub(super) fn plain(bytes: &[u8]) -> (usize, u8) {
+    let (words, _) = bytes.as_chunks::<WORD>();
+    let mut sums = 0usize;
+    let mut length = 0usize;
+    for word in words {
+        let word = usize::from_ne_bytes(*word);
+        // Without carries between bytes, the top bit of a byte is set in `below` when its low seven
+        // bits are at least 0x20, in `delete` when they are 0x7f, and in the others when they differ
+        // from the sign.
+        let low = word & every(0x7f);
+        let printable = low.wrapping_add(every(0x60));
+        let delete = low.wrapping_add(every(0x01));
+        let star = (low ^ every(b'*')).wrapping_add(every(0x7f));
+        let dollar = (low ^ every(b'$')).wrapping_add(every(0x7f));
+        if (printable & star & dollar & !delete & !word) & every(0x80) != every(0x80) {
+            break;
         }
-        // Printable and not a start.
-        if !(b' '..=b'~').contains(&byte) || byte == b'$' {
-            let body = bytes.get(1..length).unwrap_or_default();
-            let used = length;
-            return if byte == b'\r' || byte == b'\n' {
-                Frame::WrongSum { body, used }
-            } else {
-                Frame::Cut { body, used }
-            };
+        sums ^= word;
+        length = length.wrapping_add(WORD);
+    }
+    let mut sum = sums.to_ne_bytes().iter().fold(0, |sum, byte| sum ^ byte);
+    for &byte in bytes.get(length..).unwrap_or_default() {
+        if !(b' '..=b'~').contains(&byte) || byte == b'*' || byte == b'$' {
+            break;
         }
         sum ^= byte;
         length = length.wrapping_add(1);
     }
-    if length > STAR_MAX {
-        let body = bytes.get(1..length).unwrap_or_default();
-        return Frame::TooLong { body, used: length };
-    }
-    Frame::Short {
-        need: STAR_MAX.wrapping_add(1),
+    (length, sum)
+}
+
+/// Reads the frame of the sentence at the start of `bytes`, whose first byte is `$`.
+pub(super) fn frame(bytes: &[u8]) -> Frame<'_> {
+    let line = bytes.get(..=STAR_MAX).unwrap_or(bytes);
+    let (plain, sum) = plain(line.get(1..).unwrap_or_default());
+    let length = plain.wrapping_add(1);
+    let body = bytes.get(1..length).unwrap_or_default();
+    let used = length;
+    match line.get(length) {
+        Some(b'*') => check(bytes, length, sum),
+        Some(b'\r' | b'\n') => Frame::WrongSum { body, used },
+        Some(_) => Frame::Cut { body, used },
+        None if length > STAR_MAX => Frame::TooLong { body, used },
+        None => Frame::Short {
+            need: STAR_MAX.wrapping_add(1),
+        },
     }
 }
 
@@ -175,17 +205,17 @@ pub(super) fn parse(body: &[u8]) -> Result<Sentence, Unreadable> {
 
 fn rmc(fields: &mut Fields<'_>) -> Result<Sentence, Unreadable> {
     let tod_us = time_of_day(fields)?;
-    let active = fields.letter() == Some(b'A');
+    let active = fields.letter()? == Some(b'A');
     let fix = fields.fix()?;
     let velocity = Velocity {
         speed_e4kn: fields.number_e4()?,
-        course_e4deg: fields.number_e4()?,
+        course_e4deg: fields.course_e4deg()?,
     };
     let day = fields.date()?;
     fields.skip();
     fields.skip();
     // Mode: N no fix, M entered by hand. Absent before version 2.3.
-    let mode = fields.letter();
+    let mode = fields.letter()?;
     let valid = active && mode != Some(b'N') && mode != Some(b'M');
     Ok(Sentence::Rmc {
         stamp: tod_us.map(|tod_us| Stamp { tod_us, day }),
@@ -198,7 +228,7 @@ fn gga(fields: &mut Fields<'_>) -> Result<Sentence, Unreadable> {
     let tod_us = time_of_day(fields)?;
     let fix = fields.fix()?;
     // Quality: 0 none, 6 extrapolated, 7 entered by hand.
-    let valid = !matches!(fields.letter(), None | Some(b'0' | b'6' | b'7'));
+    let valid = !matches!(fields.letter()?, None | Some(b'0' | b'6' | b'7'));
     Ok(Sentence::Gga {
         stamp: tod_us.map(|tod_us| Stamp { tod_us, day: None }),
         fix: fix.filter(|_| valid),
@@ -206,7 +236,7 @@ fn gga(fields: &mut Fields<'_>) -> Result<Sentence, Unreadable> {
 }
 
 fn vtg(fields: &mut Fields<'_>) -> Result<Sentence, Unreadable> {
-    let course_e4deg = fields.number_e4()?;
+    let course_e4deg = fields.course_e4deg()?;
     for _ in 0..3 {
         fields.skip();
     }
@@ -214,7 +244,7 @@ fn vtg(fields: &mut Fields<'_>) -> Result<Sentence, Unreadable> {
     fields.skip();
     let kmh = fields.number_e4()?;
     fields.skip();
-    let mode = fields.letter();
+    let mode = fields.letter()?;
     if mode == Some(b'N') || mode == Some(b'M') {
         return Ok(Sentence::Vtg(Velocity::default()));
     }
@@ -265,12 +295,25 @@ impl Fields<'_> {
         while self.byte().is_some() {}
     }
 
-    /// The first byte of a field, `None` when it is empty.
+    /// A field of one character.
     #[inline]
-    fn letter(&mut self) -> Option<u8> {
-        let letter = self.byte()?;
-        self.skip();
-        Some(letter)
+    fn letter(&mut self) -> Field<u8> {
+        let Some(letter) = self.byte() else {
+            return Ok(None);
+        };
+        if self.byte().is_some() {
+            return Err(Unreadable);
+        }
+        Ok(Some(letter))
+    }
+
+    /// A course; more than a turn is none.
+    fn course_e4deg(&mut self) -> Field<u32> {
+        let course = self.number_e4()?;
+        if course.is_some_and(|course| course > TURN_E4DEG) {
+            return Err(Unreadable);
+        }
+        Ok(course)
     }
 
     /// An unsigned decimal number: its whole part, and the rest times ten to the `places`, rounded
@@ -342,9 +385,9 @@ impl Fields<'_> {
     /// Latitude and longitude with their letters: four fields.
     fn fix(&mut self) -> Field<Fix> {
         let lat = self.angle()?;
-        let north = self.letter();
+        let north = self.letter()?;
         let lon = self.angle()?;
-        let east = self.letter();
+        let east = self.letter()?;
         let (Some(lat), Some(lon)) = (lat, lon) else {
             return Ok(None);
         };
