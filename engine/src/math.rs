@@ -41,6 +41,16 @@ pub fn clamp(x: f32, least: f32, most: f32) -> f32 {
     }
 }
 
+/// The larger of two numbers, `b` when `a` is none. A comparison; `f32::max` is a call on boards.
+pub fn larger(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
+}
+
+/// The smaller of two numbers, `b` when `a` is none. A comparison; `f32::min` is a call on boards.
+pub fn smaller(a: f32, b: f32) -> f32 {
+    if a < b { a } else { b }
+}
+
 /// Sorts a few numbers, least first. The library's sort links a panic for more than a handful.
 pub fn sort_few(numbers: &mut [f32]) {
     for _ in 0..numbers.len() {

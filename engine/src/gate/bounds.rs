@@ -1,6 +1,7 @@
 //! What a sample may say, and what may follow the last one.
 
 use super::{BRIDGE_S, COURSE_LEAST_MPS, Last, Refusal, Spot};
+use crate::math::larger;
 use crate::reference::Frame;
 use crate::sample::{Position, Sample};
 
@@ -26,7 +27,7 @@ pub(super) fn speed(speed_mps: Option<f32>) -> Result<f32, Refusal> {
     let v = speed_mps.ok_or(Refusal::NoFix)?;
     // NaN is in no range.
     if (SPEED_LEAST_MPS..=SPEED_MOST_MPS).contains(&v) {
-        Ok(v.max(0.0))
+        Ok(larger(v, 0.0))
     } else {
         Err(Refusal::NotFinite)
     }
@@ -85,7 +86,7 @@ pub(super) fn place(
 /// Why a place and speed cannot follow the last one; none when they can.
 pub(super) fn out_of_reach(last: &Last, spot: Spot, speed_mps: f32, dt_s: f32) -> Option<Refusal> {
     let (e, n) = (spot.east_m - last.east_m, spot.north_m - last.north_m);
-    let reach = STRIDE * last.speed_mps.max(speed_mps) * dt_s + STRAY_M;
+    let reach = STRIDE * larger(last.speed_mps, speed_mps) * dt_s + STRAY_M;
     if e * e + n * n > reach * reach {
         Some(Refusal::Leap)
     } else if pushed(last.speed_mps, speed_mps, dt_s) {
@@ -108,4 +109,9 @@ pub(super) fn within(value: Option<f32>, least: f32, most: f32, dropped: &mut u3
     }
     *dropped = dropped.saturating_add(1);
     None
+}
+
+/// Microseconds as seconds; more than an hour counts as one (32 bits convert at once on boards).
+pub(super) fn seconds(us: u64) -> f32 {
+    us.min(3_600_000_000) as u32 as f32 * 1e-6
 }

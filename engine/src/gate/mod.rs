@@ -21,7 +21,9 @@ use crate::event::{HealthState, Why};
 use crate::math::hypot;
 use crate::reference::Frame;
 use crate::sample::{Position, Sample};
-use bounds::{SPEED_SD_MOST_MPS, STRIDE, inaccurate, out_of_reach, place, pushed, speed, within};
+use bounds::{
+    SPEED_SD_MOST_MPS, STRIDE, inaccurate, out_of_reach, place, pushed, seconds, speed, within,
+};
 use clock::{Clock, Tick};
 use course::Course;
 use watch::{Seen, Watch};
@@ -245,7 +247,7 @@ impl Gate {
         let bridged_s = self.last.map_or(0.0, |l| l.unlocated_s);
         self.idle.seconds = self.idle.seconds.max(bridged_s);
         self.idle.seconds += if (1..=IDLE_STEP_US).contains(&since_us) {
-            since_us as f32 * 1e-6
+            seconds(since_us)
         } else {
             least
         };
@@ -258,7 +260,7 @@ impl Gate {
         let tick = self.clock.judge(sample.time_us)?;
         let (dt_s, last) = match tick {
             Tick::First | Tick::Restart => (0.0, None),
-            Tick::After(us) => (us as f32 * 1e-6, self.last),
+            Tick::After(us) => (seconds(us), self.last),
         };
         let spot = place(frame, sample.position, speed_mps, dt_s, last)?;
         let mut broken = dt_s > BRIDGE_S;
@@ -293,7 +295,7 @@ impl Gate {
     fn believed(&mut self, time_us: u64, spot: Spot, speed_mps: f32) -> bool {
         let (mut lasted_s, mut count) = (0.0, 1);
         if let Some(s) = self.stranger {
-            let dt_s = time_us.saturating_sub(s.time_us) as f32 * 1e-6;
+            let dt_s = seconds(time_us.saturating_sub(s.time_us));
             let moved = hypot(spot.east_m - s.east_m, spot.north_m - s.north_m);
             let reach = STRIDE * s.speed_mps.max(speed_mps) * dt_s + STRAY_BELIEVED_M;
             let near = moved <= reach && !pushed(s.speed_mps, speed_mps, dt_s);

@@ -16,7 +16,7 @@
 //! filters are the textbook's (from memory); the numbers are ours.
 
 use super::Correction;
-use crate::math::{clamp, sqrt};
+use crate::math::{clamp, larger, smaller, sqrt};
 use crate::reference::SourceKind;
 
 /// Variance that the place gains a second by integrating speed, m²/s: with [`ALONG_M2S`] the pull
@@ -162,11 +162,11 @@ impl Pace {
             + v * (2.0 * self.place_lag + to_lag)
             + drift * step.dt_s
             + step.coarse_m2;
-        self.place_m2 = self.place_m2.min(4.0 * PLACE_M2);
+        self.place_m2 = smaller(self.place_m2, 4.0 * PLACE_M2);
         self.place_scale += to_scale;
         self.place_lag += to_lag;
-        self.scale2 = (self.scale2 + SCALE.0 * step.dt_s).min(SCALE.1);
-        self.lag_s2 = (self.lag_s2 + LAG.0 * step.dt_s).min(LAG.1);
+        self.scale2 = smaller(self.scale2 + SCALE.0 * step.dt_s, SCALE.1);
+        self.lag_s2 = smaller(self.lag_s2 + LAG.0 * step.dt_s, LAG.1);
     }
 
     /// The projection lies `ahead_m` of progress ahead, seen for `dt_s`; gives by how much to move
@@ -181,16 +181,16 @@ impl Pace {
         let off = clamp(ahead_m, -cut_m, cut_m) / (self.place_m2 + noise / dt_s);
         let (p, ps, pl) = (self.place_m2, self.place_scale, self.place_lag);
         let keep = 1.0 - p / (p + noise / dt_s);
-        self.place_m2 = (p * keep).max(1e-6);
+        self.place_m2 = larger(p * keep, 1e-6);
         self.place_scale = ps * keep;
         self.place_lag = pl * keep;
         if lesson == Lesson::All {
             let total = p + noise / dt_s;
             self.scale = (self.scale + ps * off).clamp(-SCALE_MOST, SCALE_MOST);
             self.lag_s = (self.lag_s + pl * off).clamp(-LAG_MOST_S, LAG_MOST_S);
-            self.scale2 = (self.scale2 - ps * ps / total).max(1e-10);
+            self.scale2 = larger(self.scale2 - ps * ps / total, 1e-10);
             self.scale_lag -= ps * pl / total;
-            self.lag_s2 = (self.lag_s2 - pl * pl / total).max(1e-6);
+            self.lag_s2 = larger(self.lag_s2 - pl * pl / total, 1e-6);
         }
         p * off
     }
@@ -245,8 +245,8 @@ impl Shift {
     /// The car was `left_m` left of the line for `dt_s`, offset and all.
     pub(super) fn learn(&mut self, left_m: f32, along: (f32, f32), dt_s: f32) {
         let [east, north, _] = &mut self.p;
-        east[0] = (east[0] + OFFSET.0 * dt_s).min(self.most_m2);
-        north[1] = (north[1] + OFFSET.0 * dt_s).min(self.most_m2);
+        east[0] = smaller(east[0] + OFFSET.0 * dt_s, self.most_m2);
+        north[1] = smaller(north[1] + OFFSET.0 * dt_s, self.most_m2);
         let h = [-along.1, along.0, 1.0];
         let ph = self.p.map(|row| dot(&row, &h));
         let total = dot(&ph, &h) + ASIDE_M2S / dt_s;
@@ -262,9 +262,9 @@ impl Shift {
         }
         // Rounding must never make a variance negative.
         let [east, north, habit] = &mut self.p;
-        east[0] = east[0].max(1e-6);
-        north[1] = north[1].max(1e-6);
-        habit[2] = habit[2].max(1e-6);
+        east[0] = larger(east[0], 1e-6);
+        north[1] = larger(north[1], 1e-6);
+        habit[2] = larger(habit[2], 1e-6);
     }
 }
 

@@ -10,6 +10,7 @@ mod track;
 
 use crate::event::{HealthState, Why};
 use crate::gate::Admitted;
+use crate::math::larger;
 use crate::reference::{ReferenceView, SourceKind};
 use doubt::Doubt;
 use fusion::Known;
@@ -205,7 +206,7 @@ impl Progress {
 
     /// Begins a doubt where positions leap, and carries one on.
     fn carry_doubt(&mut self, line: &ReferenceView<'_>, at: &Admitted) {
-        self.jumped_s = (self.jumped_s - at.dt_s).max(0.0);
+        self.jumped_s = larger(self.jumped_s - at.dt_s, 0.0);
         self.contrary_s = match at.trust {
             Why::Contradiction => self.contrary_s + at.dt_s,
             _ => 0.0,

@@ -70,8 +70,8 @@ impl Frame {
                     lon_e7: lon,
                 },
             ) => {
-                let dlat = (i64::from(lat) - i64::from(*lat_e7)) as f32;
-                let dlon = wrap_lon_e7(i64::from(lon) - i64::from(*lon_e7)) as f32;
+                let dlat = near(i64::from(lat) - i64::from(*lat_e7))?;
+                let dlon = near(wrap_lon_e7(i64::from(lon) - i64::from(*lon_e7)))?;
                 (
                     dlon * (east_m + east_lat_m * dlat),
                     dlat * north_m + north_lon2_m * dlon * dlon,
@@ -84,8 +84,8 @@ impl Frame {
                     north_mm: n,
                 },
             ) => (
-                e.saturating_sub(*east_mm) as f32 * 1e-3,
-                n.saturating_sub(*north_mm) as f32 * 1e-3,
+                near(e.saturating_sub(*east_mm))? * 1e-3,
+                near(n.saturating_sub(*north_mm))? * 1e-3,
             ),
             _ => return None,
         };
@@ -93,9 +93,17 @@ impl Frame {
     }
 }
 
+/// A difference that 32 bits hold, as all within [`REACH_M`] are; boards convert those at once.
+fn near(d: i64) -> Option<f32> {
+    i32::try_from(d).ok().map(|d| d as f32)
+}
+
 /// A longitude difference brought into half a turn either way.
 fn wrap_lon_e7(d: i64) -> i64 {
     const TURN: i64 = 3_600_000_000;
+    if (-TURN / 2..TURN / 2).contains(&d) {
+        return d;
+    }
     let r = d.rem_euclid(TURN);
     if r >= TURN / 2 { r - TURN } else { r }
 }
