@@ -51,7 +51,9 @@ pub fn run<T: Target>(
     }
     let lost = writer.lost();
     let finish = writer.finish().map(drop);
-    counters.recorded.fetch_sub(lost, Relaxed);
+    // What was lost may include the header, which is no sample.
+    let all = counters.recorded.load(Relaxed);
+    counters.recorded.store(all.saturating_sub(lost), Relaxed);
     Ended { lost, finish }
 }
 

@@ -6,7 +6,7 @@ use crate::live::drive::{NoteWay, Shared, Sink};
 use crate::live::input::{self, Source};
 use crate::live::latency::Aside;
 use crate::live::message::{Arrived, Note, NoteKind};
-use crate::live::port::{Bus, SerialBus};
+use crate::live::port::{Bus, SerialBus, identify};
 use crate::live::queue::Whole;
 use crate::live::sink::display::Display;
 use crate::live::sink::lines::{LineFormat, Lines};
@@ -198,11 +198,14 @@ impl<'a> Sinks<'a> {
             .map_err(|fault| anyhow::anyhow!("{path}: {fault}"))?;
         let notes = self.notes.clone();
         let display = Display {
+            identity: identify(&mut bus, path),
             bus,
             path: path.to_owned(),
             format: self.args.display_format,
             units: self.args.units,
             counters: self.shared.counters.clone(),
+            now: self.shared.now.clone(),
+            start_us: self.shared.start_us.clone(),
             complain: Box::new(move |text| {
                 let way = notes.lock().unwrap_or_else(PoisonError::into_inner);
                 if let Some(way) = &*way {

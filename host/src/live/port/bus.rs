@@ -56,3 +56,33 @@ pub trait Bus {
     /// The ports there are now.
     fn list(&mut self) -> Vec<Found>;
 }
+
+/// Which device a name stands for, as long as it is there.
+pub fn identify(bus: &mut impl Bus, path: &str) -> Option<UsbIdentity> {
+    // What was named may be a link to the port (/dev/serial/by-id).
+    let real = std::fs::canonicalize(path).ok();
+    let real = real.as_deref().and_then(|p| p.to_str()).unwrap_or(path);
+    let mut found = bus.list().into_iter();
+    found
+        .find(|f| f.path == path || f.path == real)
+        .and_then(|f| f.usb)
+}
+
+/// Where a device is now: by its USB identity, or by its old name when it has none.
+pub fn whereabouts(
+    bus: &mut impl Bus,
+    identity: Option<&UsbIdentity>,
+    path: &str,
+) -> Option<String> {
+    let Some(identity) = identity else {
+        return Some(path.to_owned());
+    };
+    let found = bus.list().into_iter();
+    let mut same = found.filter(|f| f.usb.as_ref() == Some(identity));
+    let first = same.next()?.path;
+    // Two devices that cannot be told apart: only the old name is sure to be ours.
+    if identity.serial.is_none() && first != path && same.next().is_some() {
+        return Some(path.to_owned());
+    }
+    Some(first)
+}

@@ -4,6 +4,6 @@ mod bus;
 mod link;
 mod serial;
 
-pub use bus::{Bus, Found, OpenFault, UsbIdentity};
+pub use bus::{Bus, Found, OpenFault, UsbIdentity, identify, whereabouts};
 pub use link::{Got, Link};
 pub use serial::SerialBus;

@@ -1,6 +1,6 @@
 //! A serial port that may be unplugged and come back under another name.
 
-use super::bus::{Bus, OpenFault, UsbIdentity};
+use super::bus::{Bus, OpenFault, UsbIdentity, identify, whereabouts};
 use std::io::{ErrorKind, Read};
 use std::time::Duration;
 
@@ -52,14 +52,7 @@ impl<B: Bus> Link<B> {
     /// Opens a port for the first time and remembers what device it is.
     pub fn open(mut bus: B, path: &str) -> Result<Self, OpenFault> {
         let port = bus.open(path)?;
-        // What was named may be a link to the port (/dev/serial/by-id).
-        let real = std::fs::canonicalize(path).ok();
-        let real = real.as_deref().and_then(|p| p.to_str()).unwrap_or(path);
-        let identity = bus
-            .list()
-            .into_iter()
-            .find(|f| f.path == path || f.path == real)
-            .and_then(|f| f.usb);
+        let identity = identify(&mut bus, path);
         Ok(Self {
             bus,
             path: path.to_owned(),
@@ -106,7 +99,8 @@ impl<B: Bus> Link<B> {
     }
 
     fn try_again(&mut self, now: Duration) -> Got {
-        let fault = match self.find().map(|path| (self.bus.open(&path), path)) {
+        let place = whereabouts(&mut self.bus, self.identity.as_ref(), &self.path);
+        let fault = match place.map(|path| (self.bus.open(&path), path)) {
             Some((Ok(port), path)) => {
                 self.path = path;
                 self.state = State::Open(port);
@@ -127,25 +121,6 @@ impl<B: Bus> Link<B> {
             why: Some(fault),
         };
         Got::Away { wait, why: news }
-    }
-
-    /// Where the device is now: by its USB identity, or by its old name when it has none.
-    fn find(&mut self) -> Option<String> {
-        let Some(identity) = &self.identity else {
-            return Some(self.path.clone());
-        };
-        let mut same = self
-            .bus
-            .list()
-            .into_iter()
-            .filter(|f| f.usb.as_ref() == Some(identity))
-            .map(|f| f.path);
-        let first = same.next()?;
-        // Two devices that cannot be told apart: only the old name is sure to be ours.
-        if identity.serial.is_none() && first != self.path && same.next().is_some() {
-            return Some(self.path.clone());
-        }
-        Some(first)
     }
 }
 
