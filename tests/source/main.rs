@@ -1,6 +1,7 @@
 //! Recordings and live streams into samples.
 
 mod any_bytes;
+mod check;
 mod differential;
 mod faults;
 mod gnss;

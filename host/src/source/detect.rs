@@ -88,10 +88,12 @@ pub fn detect(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<K
     Ok(None)
 }
 
-/// True for UTF-8 or Latin text: no control characters but the usual.
+/// True for text in UTF-8 or a Latin alphabet: no control characters but the usual, and mostly
+/// ASCII.
 fn is_text(head: &[u8]) -> bool {
-    head.iter()
-        .all(|byte| !byte.is_ascii_control() || b"\t\r\n\x0c".contains(byte))
+    let control = |byte: &u8| byte.is_ascii_control() && !b"\t\r\n\x0c".contains(byte);
+    let ascii = head.iter().filter(|byte| byte.is_ascii()).count();
+    !head.iter().any(control) && ascii * 10 >= head.len() * 7
 }
 
 #[cfg(test)]
