@@ -2,6 +2,7 @@
 
 use super::{learned, near};
 use cuepost_engine::CornerKind;
+use cuepost_host::demo::campaign::{Wanted, case};
 use cuepost_host::demo::car::Car;
 use cuepost_host::demo::driver::{Driver, LapPlan, Scatter};
 use cuepost_host::demo::plan::Style;
@@ -63,5 +64,62 @@ fn corners_are_the_drivers_and_braking_points_the_models() {
                 near(brake.value.into(), truth_m, 8.0, "brake onset");
             }
         }
+    }
+}
+
+/// Random circuits, cars and drivers: every corner that costs clearly more than the least loss of
+/// speed is found where it is and of its kind, and nothing else is taken for one.
+#[test]
+fn corners_of_random_circuits_are_found_and_no_others() {
+    for seed in 200..206 {
+        let case = case(seed, &Wanted::default());
+        let rate_hz = if seed % 2 == 0 { 10.0 } else { 25.0 };
+        let samples = sample(&case.coach, &ReceiverModel::usual(rate_hz), seed);
+        let (east_m, north_m, bearing_deg) = case.circuit.start_line();
+        let options = Options {
+            start: Some(StartAt::Plane {
+                east_m,
+                north_m,
+                bearing_deg,
+            }),
+            ..Options::default()
+        };
+        let out = learned(&samples, &options);
+        let chosen = out.cut.laps[out.chosen].number as u16;
+        let view = out.reference.view();
+        let scale = view.length_m() / case.circuit.length_m() as f32;
+        let mut taken = vec![false; view.corners.len()];
+        for turn in &case.driver.plan.turns {
+            let passage = case.coach.passage(chosen, turn.number).expect("driven");
+            let slow = passage.brake.or(passage.lift);
+            let slowest_m = case.coach.progress_m(passage.slowest.along_m) as f32 * scale;
+            let drop = slow.map_or(0.0, |s| s.speed_mps - passage.slowest.speed_mps);
+            let place = if turn.kind == CornerKind::Flat {
+                (0.5 * (turn.turn_m + turn.exit_m)) as f32 * scale
+            } else {
+                slowest_m
+            };
+            let found = (0..taken.len())
+                .filter(|&i| !taken[i])
+                .map(|i| (i, view.ahead_m(view.corners[i].apex_m, place).abs()))
+                .min_by(|a, b| a.1.total_cmp(&b.1))
+                .filter(|(_, apart)| *apart < 120.0);
+            let what = format!("seed {seed}, corner {}, {drop:.1} m/s", turn.number);
+            match found {
+                Some((i, apart)) => {
+                    taken[i] = true;
+                    if drop > 3.5 {
+                        assert_eq!(view.corners[i].kind, turn.kind, "{what}");
+                        assert!(apart < 40.0, "{what}: {apart} m away");
+                    }
+                }
+                None => assert!(drop < 3.5, "{what} is missing"),
+            }
+        }
+        let extra: Vec<f32> = (0..taken.len())
+            .filter(|&i| !taken[i])
+            .map(|i| view.corners[i].apex_m)
+            .collect();
+        assert!(extra.is_empty(), "seed {seed}: no corners at {extra:?}");
     }
 }

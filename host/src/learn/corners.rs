@@ -29,7 +29,10 @@ const BEND_SHARE: f64 = 0.25;
 /// Two tight places this close belong to one bend, seconds.
 const DOUBLE_S: f64 = 0.8;
 /// A bend taken flat counts when its load is this share of the car's grip at least.
-const FLAT_LOAD: f64 = 0.4;
+const FLAT_LOAD: f64 = 0.35;
+/// And when it ends this long before the next slowing down, else it is that corner's approach:
+/// early braking must not seem to be in the bend's own road, seconds.
+const BEND_CLEAR_S: f64 = 1.0;
 /// A bend taken flat counts when it turns at least this much, degrees.
 const FLAT_TURN_DEG: f64 = 15.0;
 
@@ -263,7 +266,7 @@ fn flat(round: &Round, bends: &[Bend], found: &mut Vec<Found>) {
             // Bends that follow a slow corner at once are its way out, those before its way in.
             let before = round.time[bend.begin] - round.time[to];
             let behind = round.time[from] - round.time[bend.end];
-            before < 1.0 && behind < 0.3
+            before < 1.0 && behind < BEND_CLEAR_S
         });
         if owned {
             continue;

@@ -12,7 +12,9 @@ pub fn places(reference: &mut HostReference, lap: &LapFacts) {
     let moved: Vec<Option<Places>> = (0..view.corners.len())
         .map(|i| {
             let facts = lap.corners.get(i).copied().flatten()?;
-            facts.usable.then(|| corner_places(&view, i, &facts))?
+            // The tightest place of a bend taken flat is known from the line.
+            let slow = view.corners.get(i)?.kind != CornerKind::Flat;
+            (facts.usable && slow).then(|| corner_places(&view, i, &facts))?
         })
         .collect();
     for (corner, places) in reference.corners.iter_mut().zip(moved) {

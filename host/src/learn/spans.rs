@@ -11,6 +11,10 @@ const REACH_M: f64 = 90.0;
 const REACH_S: f64 = 1.5;
 /// The same before the turn-in of a corner without braking.
 const REACH_FLAT_S: f64 = 0.8;
+/// Where a corner follows the one before at once, its own road begins this far before its braking.
+const ROOM_M: f64 = 45.0;
+/// Or with this share of the road since the throttle was taken up, when that is less.
+const ROOM_SHARE: f64 = 0.6;
 /// A middle lasts at least this long to either side of the slowest point, seconds.
 pub const MIDDLE_S: f64 = 0.3;
 /// Lays the spans of the corners end to end around the lap.
@@ -122,7 +126,7 @@ fn begin_m(round: &Round, c: &Found, before: &Piece, lap: f64) -> f64 {
     let room = onset - (before.middle_end_m - lap);
     (onset - reach)
         .max(clear)
-        .min(onset - (0.5 * room).min(20.0))
+        .min(onset - (ROOM_SHARE * room).min(ROOM_M))
 }
 
 /// Places of a corner, metres of the round.

@@ -1,3 +1,5 @@
 mod circuits;
+mod plane;
 mod screening;
+mod spline;
 mod track;
