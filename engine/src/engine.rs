@@ -86,7 +86,7 @@ impl Engine {
         self.place = self.progress.advance(reference, admitted);
         let Some(place) = self.place else {
             let (state, why) = match self.gate.health() {
-                (HealthState::Ok, _) => (HealthState::Lost, Why::Searching),
+                (HealthState::Ok, _) => self.progress.health(),
                 worse => worse,
             };
             self.tell_health(state, why, admitted.time_us);
