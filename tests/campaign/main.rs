@@ -1,5 +1,5 @@
 //! A small fixed part of the campaign, to notice a fall; the whole is run by hand
-//! (`cargo run --release -p cuepost-tests --bin campaign -- 60`).
+//! (`cargo run --release -p cuepost-tests --bin campaign -- seeds=60`).
 
 use cuepost_engine::reference::CornerKind;
 use cuepost_host::demo::campaign::{Wanted, case};

@@ -4,16 +4,22 @@
 use cuepost_engine::reference::CornerKind;
 use cuepost_host::demo::car::Car;
 use cuepost_host::demo::circuit::Circuit;
+use cuepost_host::demo::drive::Drive;
 use cuepost_host::demo::driver::{Driver, LapPlan, Scatter};
 use cuepost_host::demo::fault::{Fault, FaultKind};
 use cuepost_host::demo::plan::Style;
 use cuepost_host::demo::quillmere;
 use cuepost_host::demo::truth::{Moment, Passage};
+use std::sync::LazyLock;
 
 struct Stage {
     circuit: Circuit,
     driver: Driver,
+    clean: Drive,
 }
+
+/// Circuit, driver and his clean lap, the same for all tests.
+static STAGE: LazyLock<Stage> = LazyLock::new(Stage::new);
 
 /// What a fault changed against the same lap without it.
 struct Change {
@@ -35,23 +41,23 @@ impl Stage {
     fn new() -> Self {
         let circuit = quillmere::circuit().expect("the pieces fit");
         let driver = Driver::practised(&circuit, &Car::touring(), Style::STEADY, Scatter::NONE);
-        Self { circuit, driver }
+        let clean = driver.drive(&circuit, &[LapPlan::clean()], 1);
+        Self {
+            circuit,
+            driver,
+            clean,
+        }
     }
 
     fn change(&self, corner: u8, fault: Fault) -> Change {
-        let clean = self.driver.drive(&self.circuit, &[LapPlan::clean()], 1);
+        let clean = &self.clean;
         let faulty = self
             .driver
             .drive(&self.circuit, &[LapPlan::with(&[(corner, fault)])], 1);
-        let turns = &self.driver.plan.turns;
-        let turn = &turns[usize::from(corner) - 1];
-        let end = turns
-            .get(usize::from(corner))
-            .map_or(self.circuit.length_m() + turns[0].begin_m, |t| t.begin_m);
+        let turn = &self.driver.plan.turns[usize::from(corner) - 1];
+        let end = self.driver.plan.road_end_m(&self.circuit, turn);
         let from = turn.begin_m - 60.0;
-        let time = |d: &cuepost_host::demo::drive::Drive| {
-            d.between_s(1, from, end).expect("inside the drive")
-        };
+        let time = |d: &Drive| d.between_s(1, from, end).expect("inside the drive");
         let q = clean.passage(1, corner).expect("passed").clone();
         let p = faulty.passage(1, corner).expect("passed").clone();
         let moved = |a: Option<Moment>, b: Option<Moment>| Some(a?.along_m - b?.along_m);
@@ -66,7 +72,7 @@ impl Stage {
             peak_decel: p.peak_decel_mps2 / q.peak_decel_mps2 - 1.0,
             slowest_out_m: out * (p.offset_slowest_m - q.offset_slowest_m),
             exit_out_m: out * (p.offset_exit_m - q.offset_exit_m),
-            loss_s: time(&faulty) - time(&clean),
+            loss_s: time(&faulty) - time(clean),
             passage: p,
         }
     }
@@ -88,7 +94,7 @@ const FLAT: u8 = 7;
 
 #[test]
 fn the_corners_are_of_the_kinds_the_tests_below_need() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     let kind = |c: u8| stage.driver.plan.turns[usize::from(c) - 1].kind;
     assert_eq!(kind(SINGLE), CornerKind::Braked);
     assert_eq!(kind(HAIRPIN), CornerKind::Braked);
@@ -98,7 +104,7 @@ fn the_corners_are_of_the_kinds_the_tests_below_need() {
 
 #[test]
 fn braking_too_late_makes_the_car_wide_and_the_throttle_late() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     let c = stage.change(SINGLE, FaultKind::BrakeLate.of(12.0));
     near("onset", c.brake_m, 12.0, 0.5);
     assert!(c.passage.widest_m > 2.0, "wide by {} m", c.passage.widest_m);
@@ -109,7 +115,7 @@ fn braking_too_late_makes_the_car_wide_and_the_throttle_late() {
 
 #[test]
 fn braking_early_costs_time_and_nothing_else_goes_wrong() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     let c = stage.change(SINGLE, FaultKind::BrakeEarly.of(12.0));
     near("onset", c.brake_m, -12.0, 0.5);
     near("throttle", c.throttle_m, 0.0, 2.0);
@@ -120,7 +126,7 @@ fn braking_early_costs_time_and_nothing_else_goes_wrong() {
 
 #[test]
 fn soft_braking_needs_more_road_and_hard_braking_is_over_too_soon() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     let soft = stage.change(SINGLE, FaultKind::BrakeSoft.of(0.24));
     near("deceleration", Some(soft.peak_decel), -0.22, 0.05);
     assert!(soft.brake_m.expect("known") < -10.0);
@@ -135,7 +141,7 @@ fn soft_braking_needs_more_road_and_hard_braking_is_over_too_soon() {
 
 #[test]
 fn a_trail_is_as_much_longer_or_shorter_as_ordered_from_the_same_onset() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     let corner = 10;
     let short = stage.change(corner, FaultKind::TrailShort.of(20.0));
     near("onset", short.brake_m, 0.0, 0.5);
@@ -149,7 +155,7 @@ fn a_trail_is_as_much_longer_or_shorter_as_ordered_from_the_same_onset() {
 
 #[test]
 fn slowing_too_much_keeps_the_exit_and_too_little_spoils_it() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     let slow = stage.change(SINGLE, FaultKind::OverSlow.of(2.0));
     near("onset", slow.brake_m, 0.0, 0.5);
     near("slowest", Some(slow.slowest_mps), -2.0, 0.6);
@@ -168,7 +174,7 @@ fn slowing_too_much_keeps_the_exit_and_too_little_spoils_it() {
 
 #[test]
 fn a_line_is_as_far_off_as_ordered() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     let wide = stage.change(SINGLE, FaultKind::Wide.of(3.0));
     near("offset", Some(wide.slowest_out_m), 3.0, 0.3);
     assert!(wide.loss_s > 0.05);
@@ -182,7 +188,7 @@ fn a_line_is_as_far_off_as_ordered() {
 
 #[test]
 fn throttle_faults_are_as_late_early_or_slow_as_ordered() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     for corner in [SINGLE, HAIRPIN, LIFTED] {
         let late = stage.change(corner, FaultKind::ThrottleLate.of(16.0));
         near("throttle", late.throttle_m, 16.0, 1.0);
@@ -204,7 +210,7 @@ fn throttle_faults_are_as_late_early_or_slow_as_ordered() {
 
 #[test]
 fn rolling_between_the_pedals_lasts_as_much_longer_as_ordered() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     let usual = stage.driver.plan.turns[0]
         .practice
         .coast_s()
@@ -216,7 +222,7 @@ fn rolling_between_the_pedals_lasts_as_much_longer_as_ordered() {
 
 #[test]
 fn lifts_in_flat_and_lifted_corners_cost_time() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     let flat = stage.change(FLAT, FaultKind::Lift.of(0.6));
     assert_eq!(flat.passage.lifts, 1);
     assert!(flat.loss_s > 0.1);
@@ -227,7 +233,7 @@ fn lifts_in_flat_and_lifted_corners_cost_time() {
 
 #[test]
 fn driving_faster_gains_time() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     for corner in [SINGLE, HAIRPIN, 8] {
         let c = stage.change(corner, FaultKind::Faster.of(2.0));
         assert!(c.loss_s < -0.08, "corner {corner}: {} s", c.loss_s);
@@ -238,7 +244,7 @@ fn driving_faster_gains_time() {
 /// A fault stays in its corner: the laps are the same again behind the straight after it.
 #[test]
 fn what_is_lost_is_lost_once() {
-    let stage = Stage::new();
+    let stage = &*STAGE;
     let plan = LapPlan::with(&[(SINGLE, FaultKind::ThrottleLate.of(16.0))]);
     let a = stage
         .driver

@@ -6,14 +6,18 @@ use cuepost_host::demo::session::{Session, Wish};
 use cuepost_host::demo::{files, show};
 use cuepost_host::report::units::Units;
 use cuepost_host::source;
+use std::sync::LazyLock;
 
 fn usual(seed: u64) -> Session {
     Session::hold(&Wish::usual(seed, ReceiverModel::usual(25.0))).expect("a reference")
 }
 
+/// Seed 1, the same for all tests.
+static FIRST: LazyLock<Session> = LazyLock::new(|| usual(1));
+
 #[test]
 fn losses_are_measured_and_most_faults_are_named() {
-    let session = usual(1);
+    let session = &*FIRST;
     let (mut planted, mut right) = (0, 0);
     for lap in 1..=session.driven.laps() {
         for row in session.rows(lap) {
@@ -33,13 +37,13 @@ fn losses_are_measured_and_most_faults_are_named() {
     assert!(
         right >= 7,
         "only {right} of {planted} were named as a coach would:\n{}",
-        show::text(&session, Units::Si)
+        show::text(session, Units::Si)
     );
 }
 
 #[test]
 fn a_lap_that_is_slower_everywhere_is_told_once() {
-    let session = usual(1);
+    let session = &*FIRST;
     let paces: Vec<_> = session
         .events
         .iter()

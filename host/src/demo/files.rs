@@ -106,7 +106,7 @@ fn recording(samples: &[Sample]) -> String {
 /// What really happened, a row a passage; places in metres from the start line.
 fn truth(session: &Session) -> String {
     let mut out = String::from(
-        "lap,corner,kind,planted,size,lost_s,measured_s,brake_m,release_m,slowest_m,slowest_mps,\
+        "lap,corner,kind,planted,size,known_s,lost_s,measured_s,brake_m,release_m,slowest_m,slowest_mps,\
          throttle_m,full_m,lifts,offset_slowest_m,offset_exit_m,exit_mps,peak_decel_mps2\n",
     );
     let drive = &session.driven;
@@ -123,9 +123,10 @@ fn truth(session: &Session) -> String {
             let seconds = |s: Option<f64>| s.map_or(String::new(), |s| format!("{s:.4}"));
             let _ = writeln!(
                 out,
-                "{lap},{},{:?},{planted},{size},{},{},{},{},{:.2},{:.3},{},{},{},{:.2},{:.2},{:.3},{:.2}",
+                "{lap},{},{:?},{planted},{size},{},{},{},{},{},{:.2},{:.3},{},{},{},{:.2},{:.2},{:.3},{:.2}",
                 p.corner,
                 p.kind,
+                seconds(session.known_s(&row)),
                 seconds(row.lost_s),
                 seconds(row.measured_s.map(f64::from)),
                 place(p.brake.or(p.lift)),

@@ -212,23 +212,31 @@ fn bends(stretches: &[Stretch], pieces: &[Piece]) -> Vec<Bend> {
     out
 }
 
-/// The least distance between two places of the road that are far apart along it.
+/// A hairpin comes near to itself over a short stretch of road: that is no crowding.
+const APART_M: f64 = 260.0;
+
+/// The least distance between two places of the road that are far apart along it, as far as it is
+/// of interest: anything above [`CLEARANCE_M`] may come out too large.
 fn clearance(circuit: &Circuit) -> f64 {
-    let step = (8.0 / circuit.spacing_m) as usize;
-    let places: Vec<(f64, f64, f64)> = circuit
+    let every = (8.0 / circuit.spacing_m) as usize;
+    let step_m = every as f64 * circuit.spacing_m;
+    let places: Vec<(f64, f64)> = circuit
         .nodes
         .iter()
-        .enumerate()
-        .step_by(step)
-        .map(|(i, n)| (i as f64 * circuit.spacing_m, n.east_m, n.north_m))
+        .step_by(every)
+        .map(|n| (n.east_m, n.north_m))
         .collect();
+    let apart = (APART_M / step_m) as usize;
     let mut least = f64::MAX;
     for (i, a) in places.iter().enumerate() {
-        for b in &places[i + 1..] {
-            // A hairpin comes near to itself over a short stretch of road: that is no crowding.
-            if circuit.ahead_m(a.0, b.0).abs() > 260.0 {
-                least = least.min((a.1 - b.1).hypot(a.2 - b.2));
-            }
+        let end = places.len().min((i + places.len()).saturating_sub(apart));
+        let mut j = i + apart;
+        while j < end {
+            let b = places[j];
+            let away = ((a.0 - b.0).powi(2) + (a.1 - b.1).powi(2)).sqrt();
+            least = least.min(away);
+            // The road cannot come nearer faster than it is long.
+            j += 1 + ((away - CLEARANCE_M).max(0.0) / step_m) as usize;
         }
     }
     least

@@ -14,6 +14,7 @@ pub mod drive;
 pub mod driver;
 pub mod fault;
 pub mod files;
+pub mod known;
 pub mod layout;
 pub mod orders;
 pub mod path;

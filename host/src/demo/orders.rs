@@ -138,6 +138,7 @@ impl Orders {
             offset_slowest_m: 0.0,
             throttle: None,
             full: None,
+            lifted: None,
             lifts: 0,
             exit: Moment::default(),
             offset_exit_m: 0.0,

@@ -236,6 +236,7 @@ impl<'a> Pilot<'a> {
         if let Some(l) = o.lift.filter(|l| !self.lift_done && now.along_m >= l.at_m) {
             self.lift_done = true;
             passage.lifts += 1;
+            passage.lifted.get_or_insert(*now);
             self.foot = Foot::Lift {
                 until_s: now.time_s + l.for_s,
             };
@@ -244,6 +245,7 @@ impl<'a> Pilot<'a> {
         let hasty = o.hasty && now.time_s - since_s < 0.7 && passage.lifts == 0;
         if o.hasty && !hasty && need > 1.0 {
             passage.lifts += 1;
+            passage.lifted.get_or_insert(*now);
             self.foot = Foot::Lift {
                 until_s: now.time_s,
             };

@@ -7,6 +7,7 @@ use super::circuit::Circuit;
 use super::drive::Drive;
 use super::driver::{Driver, LapPlan, Scatter};
 use super::fault::{Fault, FaultKind};
+use super::known::first_known_s;
 use super::layout::LayoutError;
 use super::plan::{Style, Turn};
 use super::quillmere;
@@ -15,7 +16,7 @@ use super::truth::Passage;
 use crate::learn::start::StartAt;
 use crate::learn::{LearnError, Learned, Options, Take, learn};
 use cuepost_engine::reference::{Landmark, SourceKind};
-use cuepost_engine::thresholds::Config;
+use cuepost_engine::thresholds::{Config, Thresholds};
 use cuepost_engine::{Cue, Engine, Event, Facts, Position, Sample, Told};
 
 /// What is to be shown.
@@ -211,6 +212,13 @@ impl Session {
             }
         }
         rows
+    }
+
+    /// When a planted fault could first be known, seconds from the recording's time zero.
+    pub fn known_s(&self, row: &Row<'_>) -> Option<f64> {
+        let good = self.coach.passage(self.reference_lap(), row.turn.number)?;
+        let fault = row.planted()?;
+        first_known_s(&self.driven, row.passage, good, fault, &Thresholds::DEFAULT)
     }
 
     fn lost_s(&self, lap: u16, turn: &Turn) -> Option<f64> {

@@ -73,6 +73,8 @@ pub struct Passage {
     pub throttle: Option<Moment>,
     /// Full throttle first reached.
     pub full: Option<Moment>,
+    /// When it was first left again.
+    pub lifted: Option<Moment>,
     /// Lifts once on the throttle.
     pub lifts: u8,
     /// The end of the bend: speed and time.

@@ -8,7 +8,7 @@ pub use report::Report;
 
 use cuepost_engine::judge::{Deviations, Verdict};
 use cuepost_engine::thresholds::Config;
-use cuepost_engine::{Cue, Engine, Event, Facts, Told};
+use cuepost_engine::{Cue, Engine, Event, Facts, PaceEvent, Told};
 use cuepost_host::demo::campaign::{Case, Planted, Wanted, case};
 use cuepost_host::demo::receiver::{ReceiverModel, sample};
 use cuepost_host::demo::truth::Passage;
@@ -25,6 +25,8 @@ pub struct Outcome {
     pub passage: Passage,
     /// What was planted, if anything.
     pub planted: Option<Planted>,
+    /// Whether the whole lap was slower.
+    pub paced: bool,
     /// Whether the corner before it had a planted fault.
     pub after_fault: bool,
     /// How it really differed from the reference lap.
@@ -35,6 +37,8 @@ pub struct Outcome {
     pub verdict: Option<Verdict>,
     /// What was told of it, reminders left out.
     pub told: Vec<Cue>,
+    /// Whether its lap was called slower everywhere.
+    pub pace_told: bool,
     /// For a cue told at once: seconds after it could be known.
     pub delay_s: Option<f64>,
     /// Whether it was told while the car was no slower there than the reference.
@@ -59,6 +63,7 @@ pub fn run(seed: u64, wanted: &Wanted, receiver: &ReceiverModel) -> Option<Vec<O
             match event {
                 Event::Cue(cue) if cue.told != Told::Ahead => heard.cues.push(*cue),
                 Event::Corner(facts) => heard.facts.push(*facts),
+                Event::Pace(pace) => heard.paces.push(*pace),
                 _ => {}
             }
         }
@@ -77,6 +82,8 @@ pub struct Heard {
     pub cues: Vec<Cue>,
     /// Facts of corners.
     pub facts: Vec<Facts>,
+    /// Laps that were called slower everywhere.
+    pub paces: Vec<PaceEvent>,
 }
 
 /// The reference from the coach's laps as a receiver saw them.

@@ -18,6 +18,16 @@ pub struct Report {
     pub confusion: BTreeMap<(FaultKind, String), u32>,
     /// Planted, but not worth telling (too little lost) or not on the road, by kind.
     pub unworthy: BTreeMap<FaultKind, u32>,
+    /// Laps that were slower everywhere.
+    pub paced_laps: u32,
+    /// Those that were called so.
+    pub paced_told: u32,
+    /// Corners in them.
+    pub paced: u32,
+    /// Corners in them with a cue.
+    pub paced_cues: u32,
+    /// Laps called slower everywhere that were not.
+    pub pace_false: u32,
     /// Corners right after a planted fault.
     pub after_fault: u32,
     /// Cues in them.
@@ -77,6 +87,14 @@ impl Report {
         };
         for o in outcomes {
             self.count_now(o);
+            if o.paced {
+                self.paced += 1;
+                self.paced_cues += u32::from(!o.told.is_empty());
+                self.paced_told += u32::from(o.pace_told && o.passage.corner == 1);
+                self.paced_laps += u32::from(o.passage.corner == 1);
+                continue;
+            }
+            self.pace_false += u32::from(o.pace_told && o.passage.corner == 1);
             match o.planted {
                 Some(p) if o.worth_telling(wanted) => {
                     let tenths = bin(o.times(&wanted.thresholds));
@@ -287,6 +305,11 @@ impl fmt::Display for Report {
             f,
             "corners right after a fault: {}, with a cue {}",
             self.after_fault, self.after_fault_told
+        )?;
+        writeln!(
+            f,
+            "laps slower everywhere: {}, told so {}, other laps told so {}; cues in their {} corners: {}",
+            self.paced_laps, self.paced_told, self.pace_false, self.paced, self.paced_cues
         )?;
         if let Some(mean) = self.mean_delay_s() {
             let most = self.delays_s.iter().copied().fold(f64::MIN, f64::max);

@@ -9,6 +9,7 @@ use cuepost_host::demo::advice::{Said, is_right, right, same};
 use cuepost_host::demo::campaign::{Case, Planted, Wanted};
 use cuepost_host::demo::drive::Drive;
 use cuepost_host::demo::fault::FaultKind;
+use cuepost_host::demo::known::first_known_s;
 use cuepost_host::demo::plan::Turn;
 use cuepost_host::demo::truth::{Moment, Passage};
 use cuepost_host::learn::Learned;
@@ -90,7 +91,9 @@ pub fn outcomes(
             seen: None,
             verdict: None,
             told: Vec::new(),
+            paced: case.paced == Some(p.lap),
             after_fault: case.planted.iter().any(|x| follows(case, x, p)),
+            pace_told: heard.paces.iter().any(|x| x.lap == p.lap),
             delay_s: None,
             told_while_faster: false,
         });
@@ -166,20 +169,13 @@ fn follows(case: &Case, planted: &Planted, p: &Passage) -> bool {
 /// How long after it could be known an overdue throttle was told, and whether the car was slower
 /// than the reference there.
 fn judge_now(case: &Case, wanted: &Wanted, chosen: u16, o: &mut Outcome, at_s: f64) {
-    let limit = f64::from(wanted.thresholds.throttle_m);
     let base = |d: &Drive, lap: u16| (f64::from(lap) - 1.0) * d.length_m;
-    let Some(on) = case
-        .coach
-        .passage(chosen, o.passage.corner)
-        .and_then(|q| q.throttle)
-    else {
+    let Some(good) = case.coach.passage(chosen, o.passage.corner) else {
         return;
     };
-    let overdue_m = on.along_m - base(&case.coach, chosen) + limit;
-    let known = case
-        .driven
-        .at_along(base(&case.driven, o.passage.lap) + overdue_m);
-    o.delay_s = known.map(|k| at_s - k.moment.time_s);
+    let late = FaultKind::ThrottleLate.of(0.0);
+    let known = first_known_s(&case.driven, &o.passage, good, late, &wanted.thresholds);
+    o.delay_s = known.map(|known_s| at_s - known_s);
     if let Some(now) = case.driven.at_time(at_s) {
         let there = now.moment.along_m - base(&case.driven, o.passage.lap);
         let then = case.coach.at_along(base(&case.coach, chosen) + there);

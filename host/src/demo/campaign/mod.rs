@@ -34,6 +34,8 @@ pub struct Wanted {
     pub sizes: Vec<f64>,
     /// Share of the corners with a fault; no two in a row.
     pub share: f64,
+    /// Grip and drive of one more lap without faults, at least and at most; equal for none.
+    pub pace: (f64, f64),
     /// Both drivers' scatter.
     pub scatter: Scatter,
     /// The thresholds that sizes are measured in.
@@ -47,6 +49,7 @@ impl Default for Wanted {
             kinds: FaultKind::ALL.to_vec(),
             sizes: SIZES.to_vec(),
             share: 0.4,
+            pace: (1.0, 1.0),
             scatter: Scatter::COACH,
             thresholds: Thresholds::DEFAULT,
         }
@@ -81,6 +84,8 @@ pub struct Case {
     pub driven: Drive,
     /// What was planted in them.
     pub planted: Vec<Planted>,
+    /// The lap that was slower everywhere.
+    pub paced: Option<u16>,
 }
 
 /// Makes a case. The same seed and wishes, the same case.
@@ -95,7 +100,7 @@ pub fn case(seed: u64, wanted: &Wanted) -> Case {
         }
     };
     let mut planted = Vec::new();
-    let laps: Vec<LapPlan> = (1..=wanted.laps as u16)
+    let mut laps: Vec<LapPlan> = (1..=wanted.laps as u16)
         .map(|lap| {
             let faults = plant(&driver.plan, lap, wanted, &mut rng);
             planted.extend(faults.iter().copied());
@@ -103,6 +108,11 @@ pub fn case(seed: u64, wanted: &Wanted) -> Case {
             LapPlan::with(&faults.iter().map(of).collect::<Vec<_>>())
         })
         .collect();
+    let (least, most) = wanted.pace;
+    let paced = (least < most).then(|| {
+        laps.push(LapPlan::at_pace(rng.random_range(least..most)));
+        laps.len() as u16
+    });
     let coach = driver.drive(&circuit, &vec![LapPlan::clean(); COACH_LAPS], rng.random());
     let driven = driver.drive(&circuit, &laps, rng.random());
     Case {
@@ -112,6 +122,7 @@ pub fn case(seed: u64, wanted: &Wanted) -> Case {
         coach,
         driven,
         planted,
+        paced,
     }
 }
 
