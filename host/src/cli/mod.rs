@@ -8,6 +8,7 @@ pub mod lamp;
 pub mod learn;
 mod packets;
 pub mod replay;
+pub mod thresholds;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -32,6 +33,7 @@ enum Command {
     Learn(learn::Args),
     Drive(drive::Args),
     Replay(replay::Args),
+    Thresholds(thresholds::Args),
 }
 
 impl Cli {
@@ -45,6 +47,7 @@ impl Cli {
             Command::Learn(args) => learn::run(args),
             Command::Drive(args) => drive::run(args),
             Command::Replay(args) => replay::run(args),
+            Command::Thresholds(args) => thresholds::run(args),
         }
     }
 }
