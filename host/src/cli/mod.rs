@@ -3,6 +3,7 @@
 pub mod board;
 pub mod check;
 pub mod demo;
+pub mod debrief;
 pub mod drive;
 pub mod lamp;
 pub mod learn;
@@ -32,6 +33,7 @@ enum Command {
     Lamp(lamp::Args),
     Learn(learn::Args),
     Drive(drive::Args),
+    Debrief(debrief::Args),
     Replay(replay::Args),
     Thresholds(thresholds::Args),
 }
@@ -46,6 +48,7 @@ impl Cli {
             Command::Lamp(args) => lamp::run(args),
             Command::Learn(args) => learn::run(args),
             Command::Drive(args) => drive::run(args),
+            Command::Debrief(args) => debrief::run(args),
             Command::Replay(args) => replay::run(args),
             Command::Thresholds(args) => thresholds::run(args),
         }
