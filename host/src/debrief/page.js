@@ -19,32 +19,36 @@ const wrap = (m) => ((m % L) + L) % L;
 const state = { lap: D.first ? D.first.lap : (laps[0] || { lap: 0 }).lap, corner: 0, at: 0 };
 if (!byNumber.has(state.lap) && laps.length) state.lap = laps[laps.length - 1].lap;
 
-/* A value of a lap at an unwrapped distance: past the line it is the next lap's. */
-const indexOf = (m) => Math.round(wrap(m) / D.step_m) % N;
-function lapAt(lap, m) {
-  const turns = Math.floor(m / L);
-  return turns ? byNumber.get(lap.lap + turns) : lap;
-}
+/* Distances run on over the start line: below 0 is the lap before, from L on the next one. */
+const stepOf = (m) => Math.round(m / D.step_m);
+const indexOf = (m) => ((stepOf(m) % N) + N) % N;
+const turnsOf = (m) => Math.floor(stepOf(m) / N);
 function value(lap, key, m) {
-  const l = lapAt(lap, m);
+  const l = turnsOf(m) ? byNumber.get(lap.lap + turnsOf(m)) : lap;
   const v = l && l[key] ? l[key][indexOf(m)] : MISSING;
   return v === MISSING || v === undefined || (v === NO_PEDAL && (key === "brake" || key === "throttle")) ? null : v;
 }
-/* Behind the reference, ms; runs on over the line. */
+/* Behind the reference since this lap's start line, ms. */
 function gap(lap, m) {
-  const v = value(lap, "gap", m);
-  if (v === null) return null;
-  if (m >= L) return lap.gap_s === null ? null : v + lap.gap_s * 1000;
-  if (m < 0) { const b = lapAt(lap, m); return b && b.gap_s !== null ? v - b.gap_s * 1000 : null; }
-  return v;
+  const v = value(lap, "gap", m), turns = turnsOf(m);
+  if (v === null || turns === 0) return v;
+  const whole = turns > 0 ? lap : byNumber.get(lap.lap - 1);
+  return !whole || whole.gap_s === null ? null : v + turns * whole.gap_s * 1000;
 }
 
-/* The stretch of road shown. */
+/* The stretch of road shown: a corner belongs to the lap of its slowest point. */
 function span() {
   if (!state.corner) return [0, L - D.step_m];
   const c = D.corners[state.corner - 1], next = D.corners[state.corner % D.corners.length];
-  let end = next.begin <= c.begin ? next.begin + L : next.begin;
-  return [c.begin, Math.max(end, c.begin + 50)];
+  const begin = c.apex < c.begin ? c.begin - L : c.begin;
+  return [begin, begin + Math.max(wrap(next.begin - c.begin) || L, 50)];
+}
+/* A place brought into the stretch shown. */
+function fit(m, [a, b]) {
+  let u = m;
+  while (u < a - 1) u += L;
+  while (u > b + 1) u -= L;
+  return u;
 }
 const points = ([a, b]) => { const out = []; for (let m = Math.ceil(a / D.step_m) * D.step_m; m <= b; m += D.step_m) out.push(m); return out; };
 
@@ -84,7 +88,7 @@ function drawCharts() {
   let out = "";
   /* Corner bands, so that the eye finds them in every pane. */
   D.corners.forEach((c, i) => {
-    for (const turn of [0, L]) {
+    for (const turn of [-L, 0, L]) {
       const a = Math.max(c.middle + turn, s[0]); let e = c.middle_end + turn;
       if (c.middle_end < c.middle) e += L;
       e = Math.min(e, s[1]);
@@ -128,9 +132,9 @@ function drawCharts() {
     if (p.key === "speed" && state.corner) out += onsets(s, x, y, scale);
     p.y = y; p.scale = scale; p.f = f;
   }
-  for (const t of ticks(s[0] * kLen, s[1] * kLen, 8)) out += `<text text-anchor="middle" x="${x(t / kLen)}" y="${H - 8}">${Math.round(wrap(t / kLen) * kLen)}</text>`;
+  for (const t of ticks(s[0] * kLen, s[1] * kLen, 8)) out += `<text text-anchor="middle" x="${x(t / kLen)}" y="${H - 8}">${minus(Math.round(wrap(t / kLen) * kLen))}</text>`;
   out += `<text text-anchor="end" x="${LEFT - 5}" y="${H - 8}">${D.units.length}</text>`;
-  for (const l of D.landmarks) for (const turn of [0, L]) {
+  for (const l of D.landmarks) for (const turn of [-L, 0, L]) {
     const m = l.at + turn;
     if (state.corner && m >= s[0] && m <= s[1]) out += `<path d="M${x(m)} 22V${H - 26}" stroke="#5b6773" stroke-dasharray="1 4"/><text x="${x(m) + 3}" y="32">${esc(l.name)}</text>`;
   }
@@ -145,7 +149,7 @@ function onsets(s, x, y, scale) {
   let out = "";
   const put = (m, v, sign, colour, size) => {
     if (m === null) return;
-    let u = m; while (u < s[0] - 1) u += L; while (u > s[1] + L / 2) u -= L;
+    const u = fit(m, s);
     if (u < s[0] || u > s[1]) return;
     const speed = v(u); if (speed === null) return;
     out += `<text text-anchor="middle" style="font-size:${size}px;fill:${colour}" x="${x(u)}" y="${y(speed * scale) + size * .36}">${sign}</text>`;
@@ -266,7 +270,7 @@ function show(corner, lap) {
   if (lap !== null && byNumber.has(lap)) state.lap = lap;
   if (corner !== null && corner !== state.corner) {
     state.corner = corner;
-    if (corner) { const c = D.corners[corner - 1], m = c.marks[0]; state.at = m === null ? c.begin : m < c.begin ? m + L : m; }
+    if (corner) { const c = D.corners[corner - 1]; state.at = fit(c.marks[0] === null ? c.middle : c.marks[0], span()); }
     else state.at = wrap(state.at);
   }
   draw();
