@@ -26,7 +26,8 @@ fn each_drivers_costliest_fault_comes_first() {
     let config = Config::default();
     use FaultKind::{BrakeEarly, OverSlow, ThrottleLate};
     type Told = (Phase, Advice);
-    let drivers: [([(u8, Fault); 2], [Told; 2]); 3] = [
+    type Planted = [(u8, Fault); 2];
+    let drivers: [(Planted, [Told; 2]); 3] = [
         (
             [(1, ThrottleLate.of(30.0)), (4, BrakeEarly.of(12.0))],
             [
@@ -35,7 +36,7 @@ fn each_drivers_costliest_fault_comes_first() {
             ],
         ),
         (
-            [(1, BrakeEarly.of(14.0)), (4, ThrottleLate.of(35.0))],
+            [(1, BrakeEarly.of(14.0)), (6, ThrottleLate.of(35.0))],
             [
                 (Phase::Brake, Advice::Later),
                 (Phase::Throttle, Advice::Sooner),
@@ -75,6 +76,32 @@ fn each_drivers_costliest_fault_comes_first() {
             "{top}"
         );
     }
+}
+
+/// In a chicane the throttle between its halves never comes: the judge names no cause, and the
+/// page still leads there.
+#[test]
+fn a_loss_without_a_name_is_not_passed_over() {
+    let stage = Stage::new(5, ReceiverModel::usual(25.0));
+    let config = Config::default();
+    let faults = [
+        (4, FaultKind::ThrottleLate.of(30.0)),
+        (1, FaultKind::BrakeEarly.of(14.0)),
+    ];
+    let drive = stage.drive(5, &faults, 11);
+    let chicane = stage.truth_s(&drive, 4) + stage.truth_s(&drive, 5);
+    assert!(chicane > stage.truth_s(&drive, 1), "{chicane}");
+    let session = stage.session(&stage.samples(&drive, 11), &config);
+    let html = page(&stage, &session, &config);
+    let top = html
+        .split("</p>")
+        .find(|p| p.contains("class=\"do\""))
+        .expect("a first line");
+    assert!(
+        top.contains("Corner 4<") || top.contains("Corner 5<"),
+        "{chicane}: {:#?}",
+        findings::corners(&session, &stage.reference.view(), &config)
+    );
 }
 
 #[test]
@@ -150,7 +177,7 @@ fn the_page_works_in_a_browser() {
     };
     let stage = Stage::new(5, ReceiverModel::usual(25.0).with_pedals());
     let faults = [
-        (4, FaultKind::ThrottleLate.of(30.0)),
+        (6, FaultKind::ThrottleLate.of(30.0)),
         (1, FaultKind::BrakeEarly.of(14.0)),
     ];
     let drive = stage.drive(5, &faults, 11);

@@ -2,8 +2,9 @@
 
 pub mod board;
 pub mod check;
-pub mod demo;
 pub mod debrief;
+pub mod demo;
+
 pub mod drive;
 pub mod lamp;
 pub mod learn;

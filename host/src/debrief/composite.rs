@@ -47,10 +47,12 @@ mod tests {
         CornerFinding {
             corner: 1,
             measured: 1,
+            counted: 1,
             passages: 1,
             lost_s: [0.0; 4],
             best_s,
             best_whole_s: Some(whole_s),
+            worst_lap: None,
             straight_m: 0.0,
             habits: Vec::new(),
             spreads: Vec::new(),

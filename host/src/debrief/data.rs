@@ -2,7 +2,6 @@
 //! one file.
 
 use super::Debrief;
-use super::findings::Habit;
 use crate::report::units::lap_time;
 use crate::report::words;
 use crate::session::{Grid, LapTrace, Passage};
@@ -99,8 +98,8 @@ struct FirstData {
     lap: u16,
 }
 
-/// Gathers it.
-pub fn gather(debrief: &Debrief<'_>, first: Option<&Habit>) -> Data {
+/// Gathers it; `first` is the corner and the lap that the page opens at.
+pub fn gather(debrief: &Debrief<'_>, first: Option<(u8, u16)>) -> Data {
     let reference = debrief.reference;
     let laps = debrief.session.laps.len().max(1);
     let most = (TRACES_MAX / (laps * POINT_BYTES)).max(POINTS_LEAST);
@@ -156,10 +155,7 @@ pub fn gather(debrief: &Debrief<'_>, first: Option<&Habit>) -> Data {
             .iter()
             .map(|p| passage(debrief, p))
             .collect(),
-        first: first.map(|h| FirstData {
-            corner: h.corner,
-            lap: h.worst_lap,
-        }),
+        first: first.map(|(corner, lap)| FirstData { corner, lap }),
     }
 }
 

@@ -6,6 +6,8 @@ use cuepost_engine::{Advice, Config, CornerKind, Facts, Measured, Phase, Referen
 
 /// Two habits that cost the same within this share are told apart by the straight behind them.
 const ALIKE: f32 = 0.85;
+/// Less than this a lap without a named cause is not worth a word, seconds.
+const UNEXPLAINED_S: f32 = 0.1;
 
 /// The same advice in the same corner, over the laps.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,8 +37,11 @@ pub struct Habit {
 pub struct CornerFinding {
     /// The corner, from 1.
     pub corner: u8,
-    /// Passages that could be measured.
+    /// Passages that could be judged.
     pub measured: usize,
+    /// Passages whose loss counts: the judged ones, and those reached too slowly to be judged in
+    /// a lap that was driven whole.
+    pub counted: usize,
     /// Passages altogether.
     pub passages: usize,
     /// Mean loss a lap: the whole corner, entry, middle, exit; seconds.
@@ -45,6 +50,8 @@ pub struct CornerFinding {
     pub best_s: Option<[f32; 3]>,
     /// The least loss of the whole corner; seconds.
     pub best_whole_s: Option<f32>,
+    /// The lap that lost most in it.
+    pub worst_lap: Option<u16>,
     /// Metres from where full throttle is reached (or the exit) to the next braking.
     pub straight_m: f32,
     /// What was found, the costliest first.
@@ -92,6 +99,22 @@ pub fn corners(
         .collect()
 }
 
+impl CornerFinding {
+    /// What is lost a lap without a cause that could be named, seconds.
+    pub fn unexplained_s(&self) -> f32 {
+        self.lost_s[0] - self.habits.iter().map(|h| h.per_lap_s).sum::<f32>()
+    }
+}
+
+/// The corner in which more is lost without a named cause than the first habit costs.
+pub fn unexplained(corners: &[CornerFinding]) -> Option<&CornerFinding> {
+    let named_s = first(corners).map_or(0.0, |(habit, _)| habit.per_lap_s);
+    corners
+        .iter()
+        .filter(|c| c.counted > 0 && c.unexplained_s() > named_s.max(UNEXPLAINED_S))
+        .max_by(|a, b| a.unexplained_s().total_cmp(&b.unexplained_s()))
+}
+
 /// The habit to work on first, and the one that comes after it.
 pub fn first(corners: &[CornerFinding]) -> Option<(&Habit, Option<&Habit>)> {
     let mut all: Vec<(&Habit, f32)> = corners
@@ -123,41 +146,54 @@ fn find(
     corner: u8,
 ) -> CornerFinding {
     let usable: Vec<&Passage> = session.of_corner(corner).collect();
-    let parts: Vec<[f32; 3]> = usable.iter().filter_map(|p| parts(&p.facts)).collect();
+    let whole = |lap: u16| session.laps.iter().any(|l| l.lap == lap && l.valid);
+    let counted: Vec<&Passage> = session
+        .passages
+        .iter()
+        .filter(|p| p.facts.corner == corner && (p.facts.usable || whole(p.facts.lap)))
+        .filter(|p| p.facts.loss_s().is_some_and(f32::is_finite))
+        .collect();
+    let loss_s = |p: &&&Passage| p.facts.loss_s().unwrap_or(0.0);
+    let parts: Vec<[f32; 3]> = counted.iter().filter_map(|p| parts(&p.facts)).collect();
     let mean = |k: usize| mean(parts.iter().filter_map(|p| p.get(k).copied()));
     let [entry, middle, exit] = [mean(0), mean(1), mean(2)];
     let least = |k: usize| {
         let values = parts.iter().filter_map(|p| p.get(k).copied());
         values.fold(f32::INFINITY, f32::min)
     };
-    let best_whole_s = usable
+    let best_whole_s = counted
         .iter()
-        .filter_map(|p| p.loss_s())
+        .filter_map(|p| p.facts.loss_s())
         .min_by(f32::total_cmp);
     let of_corner = session.passages.iter().filter(|p| p.facts.corner == corner);
     CornerFinding {
         corner,
         measured: usable.len(),
+        counted: counted.len(),
         passages: of_corner.count(),
         lost_s: [entry + middle + exit, entry, middle, exit],
         best_s: (!parts.is_empty()).then(|| [least(0), least(1), least(2)]),
         best_whole_s,
+        worst_lap: counted
+            .iter()
+            .max_by(|a, b| loss_s(a).total_cmp(&loss_s(b)))
+            .map(|p| p.facts.lap),
         straight_m: straight_m(reference, corner),
-        habits: habits(&usable, reference, config, corner),
+        habits: habits(&usable, counted.len(), reference, config),
         spreads: spreads(&usable, reference, corner),
     }
 }
 
 fn habits(
     usable: &[&Passage],
+    counted: usize,
     reference: &ReferenceView<'_>,
     config: &Config,
-    corner: u8,
 ) -> Vec<Habit> {
     type Members<'a> = Vec<(&'a Passage, Verdict)>;
     let mut found: Vec<(Phase, Advice, Members<'_>)> = Vec::new();
     for passage in usable {
-        let Some(v) = passage.verdict(reference, config.at(corner)) else {
+        let Some(v) = passage.verdict(reference, config.at(passage.facts.corner)) else {
             continue;
         };
         match found
@@ -180,14 +216,14 @@ fn habits(
                 mean(all.filter_map(|p| p.get(k).copied()))
             };
             Some(Habit {
-                corner,
+                corner: worst.0.facts.corner,
                 phase,
                 advice,
                 laps: members.iter().map(|(p, _)| p.facts.lap).collect(),
                 worst_lap: worst.0.facts.lap,
                 size: middle_size(members.iter().map(|(_, v)| v.size).collect())?,
                 lost_s,
-                per_lap_s: lost_s / usable.len().max(1) as f32,
+                per_lap_s: lost_s / counted.max(1) as f32,
                 parts_s: [part(0), part(1), part(2)],
             })
         })
@@ -329,10 +365,12 @@ mod tests {
         CornerFinding {
             corner: number,
             measured: 2,
+            counted: 2,
             passages: 2,
             lost_s: [0.0; 4],
             best_s: None,
             best_whole_s: None,
+            worst_lap: None,
             straight_m,
             habits,
             spreads: Vec::new(),

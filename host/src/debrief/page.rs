@@ -16,7 +16,10 @@ const SCRIPT: &str = include_str!("page.js");
 pub fn render(debrief: &Debrief<'_>) -> String {
     let corners = findings::corners(debrief.session, debrief.reference, debrief.config);
     let first = findings::first(&corners);
-    let data = data::gather(debrief, first.map(|(h, _)| h));
+    let opens = findings::unexplained(&corners)
+        .and_then(|c| Some((c.corner, c.worst_lap?)))
+        .or(first.map(|(h, _)| (h.corner, h.worst_lap)));
+    let data = data::gather(debrief, opens);
     // `<` would end the script element early.
     let data = serde_json::to_string(&data)
         .unwrap_or_default()
@@ -101,7 +104,7 @@ fn first_thing(debrief: &Debrief<'_>, corners: &[CornerFinding]) -> String {
     let Some((habit, next)) = findings::first(corners) else {
         let most = corners
             .iter()
-            .filter(|c| c.measured > 0)
+            .filter(|c| c.counted > 0)
             .max_by(|a, b| a.lost_s[0].total_cmp(&b.lost_s[0]));
         let most = most.map_or(String::new(), |c| {
             format!(
@@ -110,13 +113,20 @@ fn first_thing(debrief: &Debrief<'_>, corners: &[CornerFinding]) -> String {
                 seconds(f64::from(c.lost_s[0]))
             )
         });
+        if let Some(html) = unexplained(debrief, corners) {
+            return html;
+        }
         return format!(
             "<p class=\"do\">Nothing stands out.</p><p>No deviation from the reference is larger than its threshold and costs time. {most}</p>"
         );
     };
+    let mut html = unexplained(debrief, corners).unwrap_or_default();
+    if !html.is_empty() {
+        html.push_str("<p>Of what has a name, this costs most:</p>");
+    }
     let corner = escape(&report::corner_name(debrief.reference, habit.corner));
     let what = escape(&words::instruction(habit, debrief.units));
-    let mut html = format!("<p class=\"do\"><span>{corner}</span> {what}</p>");
+    let _ = write!(html, "<p class=\"do\"><span>{corner}</span> {what}</p>");
     for sentence in words::reasons(debrief, corners, habit, next) {
         let _ = write!(html, "<p>{}</p>", escape(&sentence));
     }
@@ -126,6 +136,22 @@ fn first_thing(debrief: &Debrief<'_>, corners: &[CornerFinding]) -> String {
         habit.corner, habit.worst_lap, habit.worst_lap
     );
     html
+}
+
+/// The corner that costs more than anything with a name.
+fn unexplained(debrief: &Debrief<'_>, corners: &[CornerFinding]) -> Option<String> {
+    let c = findings::unexplained(corners)?;
+    let name = escape(&report::corner_name(debrief.reference, c.corner));
+    let mut html = format!("<p class=\"do\"><span>{name}</span> look here first</p>");
+    for sentence in words::unexplained(debrief, c) {
+        let _ = write!(html, "<p>{}</p>", escape(&sentence));
+    }
+    let _ = write!(
+        html,
+        "<p><button type=\"button\" data-corner=\"{}\">Look at it: all laps</button></p>",
+        c.corner
+    );
+    Some(html)
 }
 
 fn corner_table(debrief: &Debrief<'_>, corners: &[CornerFinding]) -> String {
@@ -142,7 +168,7 @@ fn corner_table(debrief: &Debrief<'_>, corners: &[CornerFinding]) -> String {
             "<tr data-corner=\"{0}\"><th scope=row><button type=\"button\" data-corner=\"{0}\">{name}</button></th>",
             c.corner
         );
-        if c.measured == 0 {
+        if c.counted == 0 {
             html.push_str("<td class=n colspan=4>not measured</td><td></td></tr>");
             continue;
         }

@@ -158,6 +158,38 @@ fn or_a_slip(
     ))
 }
 
+/// What can be said of a loss whose cause has no name.
+pub fn unexplained(debrief: &Debrief<'_>, c: &CornerFinding) -> Vec<String> {
+    let [whole, parts @ ..] = c.lost_s;
+    let (part, most) = ["on the way in", "in the middle", "on the way out"]
+        .into_iter()
+        .zip(parts)
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .unwrap_or_default();
+    let mut said = vec![format!(
+        "{} a lap is lost here, {} of it {part}, and no single cause could be named: see the laps over each other.",
+        seconds(f64::from(whole)),
+        seconds(f64::from(most)),
+    )];
+    // What differs most, counted in how far it scatters and is measured.
+    let strange = |s: &&Spread| s.mean.abs() / (s.sd + s.measured_sd).max(0.3);
+    let facts = c.spreads.iter().filter(|s| s.kind != SpreadKind::Time);
+    if let Some(s) = facts.max_by(|a, b| strange(a).total_cmp(&strange(b))) {
+        let (mean, ..) = spread(s, debrief.units);
+        said.push(format!(
+            "What differs most from the reference is the {}: {mean}.",
+            s.of
+        ));
+    }
+    if let Some(before) = c.corner.checked_sub(1).filter(|n| *n > 0) {
+        said.push(format!(
+            "Look at the way out of {} too: what goes wrong there is often paid for here.",
+            words::corner_name(debrief.reference, before)
+        ));
+    }
+    said
+}
+
 /// What the first mistake explains.
 fn chain(habit: &Habit) -> Option<String> {
     let text = match (habit.phase, habit.advice) {
