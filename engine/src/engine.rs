@@ -208,6 +208,11 @@ impl Engine {
         );
     }
 
+    /// What the last sample (or the end of the session) caused, as it was returned then.
+    pub fn events(&self) -> &[Event] {
+        &self.events
+    }
+
     /// Where on the line the car was at the newest admitted sample; `None` while lost.
     pub fn place(&self) -> Option<&Place> {
         self.place.as_ref()

@@ -2,6 +2,7 @@
 
 pub mod board;
 pub mod cli;
+pub mod debrief;
 pub mod demo;
 pub mod durable;
 pub mod geodesy;
@@ -12,5 +13,6 @@ pub mod record;
 pub mod reference_file;
 pub mod replay;
 pub mod report;
+pub mod session;
 pub mod source;
 pub mod thresholds_file;

@@ -9,12 +9,72 @@
 //! ```
 //!
 //! What is not named keeps its built-in value; a corner's own thresholds begin from those of every
-//! corner. `docs/METHOD.md` says what each of them does.
+//! corner. [`write`] gives the whole file with a comment on each. `docs/METHOD.md` says what the
+//! judge does with them.
 
+use anyhow::anyhow;
 use cuepost_engine::thresholds::{FILE_MAX, MAGIC};
 use cuepost_engine::{Config, Focus, Thresholds};
+use std::fmt::Write;
 use std::path::Path;
-use toml::{Table, Value};
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// The thresholds by the phase they are about, and what each does.
+const GROUPS: [(&str, &[(&str, &str)]); 5] = [
+    (
+        "Brake",
+        &[
+            (
+                "brake_m",
+                "brake onset sooner or later than the reference's, metres",
+            ),
+            (
+                "decel_ratio",
+                "mean deceleration, as a share of the reference's",
+            ),
+        ],
+    ),
+    (
+        "Trail: on the brake while turning",
+        &[("trail_m", "road covered on the brake while turning, metres")],
+    ),
+    (
+        "Rotation: off the brake, turning",
+        &[
+            ("slowest_mps", "slowest speed, metres per second"),
+            (
+                "offset_m",
+                "distance from the reference's line at the slowest point and the exit, metres",
+            ),
+        ],
+    ),
+    (
+        "Throttle",
+        &[
+            ("throttle_m", "throttle onset later or sooner, metres"),
+            ("full_m", "full throttle later, metres"),
+            (
+                "lift_s",
+                "time lost by lifting once on the throttle, seconds",
+            ),
+            (
+                "coast_s",
+                "time on neither pedal beyond the reference's, seconds",
+            ),
+        ],
+    ),
+    (
+        "Whole corner, the straight after it included",
+        &[
+            (
+                "loss_s",
+                "losing less than this is not worth a word, seconds",
+            ),
+            ("better_s", "winning this much is told as better, seconds"),
+        ],
+    ),
+];
 
 /// Reads a file, whether text or as a board keeps it. The error says what is wrong and where.
 pub fn read(path: &Path) -> Result<Config, String> {
@@ -31,6 +91,14 @@ pub fn read(path: &Path) -> Result<Config, String> {
     parse(&text).map_err(|e| format!("{name}: {e}"))
 }
 
+/// The file's configuration, or the built-in one where no file is named.
+pub fn read_or_default(path: Option<&Path>) -> anyhow::Result<Config> {
+    path.map_or_else(
+        || Ok(Config::default()),
+        |p| read(p).map_err(|e| anyhow!(e)),
+    )
+}
+
 /// A configuration as a board keeps it.
 pub fn to_bytes(config: &Config) -> Result<Vec<u8>, String> {
     let mut bytes = vec![0; FILE_MAX];
@@ -39,49 +107,106 @@ pub fn to_bytes(config: &Config) -> Result<Vec<u8>, String> {
     Ok(bytes)
 }
 
-/// Reads the text.
+/// A configuration as text with a comment on each line; [`parse`] reads it back unchanged.
+pub fn write(config: &Config) -> String {
+    let mut text = String::from(
+        "# Thresholds: a deviation from the reference is told when it is larger than these and\n\
+         # than twice its own uncertainty. Units are in the names. A line left out keeps its\n\
+         # built-in value.\n\n\
+         # Which corners are spoken of: \"every\", or \"one\": only the costliest until it is mended.\n",
+    );
+    let focus = match config.focus {
+        Focus::Every => "every",
+        Focus::One => "one",
+    };
+    let _ = writeln!(text, "focus = \"{focus}\"");
+    let ranges = config.thresholds.ranges();
+    for (phase, fields) in GROUPS {
+        let _ = writeln!(text, "\n# {phase}.");
+        for (field, about) in fields {
+            if let Some((_, value, least, most)) = ranges.iter().find(|r| r.0 == *field) {
+                let line = format!("{field} = {value:?}");
+                let _ = writeln!(text, "{line:<20} # {about}; {least} to {most}");
+            }
+        }
+    }
+    text.push_str(
+        "\n# A corner's own, by its number in the reference; what is not named is as above:\n\
+         # [corner.3]\n# throttle_m = 12.0\n",
+    );
+    for (corner, own) in &config.overrides {
+        let _ = writeln!(text, "\n[corner.{corner}]");
+        for ((field, value, ..), (.., every, _, _)) in own.ranges().iter().zip(ranges) {
+            if *value != every {
+                let _ = writeln!(text, "{field} = {value:?}");
+            }
+        }
+    }
+    text
+}
+
+/// Reads the text. The error begins with the line it is about.
 pub fn parse(text: &str) -> Result<Config, String> {
-    let table: Table = text.parse().map_err(|e: toml::de::Error| {
-        let at = e.span().map_or(0, |span| span.start);
+    parse_at(text).map_err(|(at, what)| {
         let line = text.bytes().take(at).filter(|b| *b == b'\n').count() + 1;
-        format!("line {line}: {}", e.message())
+        format!("line {line}: {what}")
+    })
+}
+
+type Fault = (usize, String);
+
+fn parse_at(text: &str) -> Result<Config, Fault> {
+    let table = DeTable::parse(text).map_err(|e| {
+        (
+            e.span().map_or(0, |span| span.start),
+            e.message().to_owned(),
+        )
     })?;
     let mut config = Config::default();
-    for (key, value) in &table {
-        match (key.as_str(), value) {
-            ("corner", Value::Table(_)) => {}
-            ("focus", Value::String(word)) if word == "every" => config.focus = Focus::Every,
-            ("focus", Value::String(word)) if word == "one" => config.focus = Focus::One,
-            ("focus", other) => return Err(format!("focus is \"every\" or \"one\", not {other}")),
-            _ => set(&mut config.thresholds, key, value)?,
+    for (key, value) in table.get_ref() {
+        let at = key.span().start;
+        match (key.get_ref().as_ref(), value.get_ref()) {
+            ("corner", DeValue::Table(_)) => {}
+            ("corner", _) => return Err((at, "a corner is a section: [corner.3]".into())),
+            ("focus", DeValue::String(word)) if word == "every" => config.focus = Focus::Every,
+            ("focus", DeValue::String(word)) if word == "one" => config.focus = Focus::One,
+            ("focus", _) => return Err((at, "focus is \"every\" or \"one\"".into())),
+            (name, _) => set(&mut config.thresholds, name, value).map_err(|e| (at, e))?,
         }
     }
-    if let Some(Value::Table(corners)) = table.get("corner") {
+    if let Some(DeValue::Table(corners)) = table.get_ref().get("corner").map(Spanned::get_ref) {
         for (number, own) in corners {
-            let within = |e: String| format!("corner {number}: {e}");
-            let corner = number
-                .parse()
-                .map_err(|_| within("a corner is a number from 1".into()))?;
-            let thresholds = own_thresholds(config.thresholds, own).map_err(within)?;
-            let full =
-                |_| within("there is room for 32 corners with thresholds of their own".into());
-            config.overrides.push((corner, thresholds)).map_err(full)?;
+            let at = number.span().start;
+            let within = |e: &str| format!("corner {}: {e}", number.get_ref());
+            let corner: u8 = match number.get_ref().parse() {
+                Ok(n) if n > 0 => n,
+                _ => return Err((at, within("a corner is a number from 1 to 255"))),
+            };
+            if config.overrides.iter().any(|(c, _)| *c == corner) {
+                return Err((at, within("is there twice")));
+            }
+            let DeValue::Table(own) = own.get_ref() else {
+                return Err((at, within("must be a section of thresholds")));
+            };
+            let mut thresholds = config.thresholds;
+            for (key, value) in own {
+                set(&mut thresholds, key.get_ref(), value)
+                    .map_err(|e| (key.span().start, within(&e)))?;
+            }
+            config.overrides.push((corner, thresholds)).map_err(|_| {
+                let full = "there is room for 32 corners with thresholds of their own";
+                (at, within(full))
+            })?;
         }
     }
-    config.validate().map_err(|e| e.to_string())?;
+    // Every value was held to its range as it was set.
+    config.validate().map_err(|e| (0, e.to_string()))?;
     Ok(config)
 }
 
-fn own_thresholds(mut thresholds: Thresholds, own: &Value) -> Result<Thresholds, String> {
-    let table = own.as_table().ok_or("must be a table of thresholds")?;
-    for (key, value) in table {
-        set(&mut thresholds, key, value)?;
-    }
-    Ok(thresholds)
-}
-
-fn set(t: &mut Thresholds, key: &str, value: &Value) -> Result<(), String> {
-    let place = match key {
+/// The threshold of a name.
+pub fn field<'a>(t: &'a mut Thresholds, name: &str) -> Option<&'a mut f32> {
+    Some(match name {
         "brake_m" => &mut t.brake_m,
         "decel_ratio" => &mut t.decel_ratio,
         "trail_m" => &mut t.trail_m,
@@ -93,18 +218,37 @@ fn set(t: &mut Thresholds, key: &str, value: &Value) -> Result<(), String> {
         "coast_s" => &mut t.coast_s,
         "loss_s" => &mut t.loss_s,
         "better_s" => &mut t.better_s,
-        _ => {
-            return Err(format!(
-                "there is no threshold \"{key}\"; there are brake_m, decel_ratio, trail_m, slowest_mps, offset_m, throttle_m, full_m, lift_s, coast_s, loss_s, better_s"
-            ));
+        _ => return None,
+    })
+}
+
+/// The names of all thresholds, comma-separated, for messages.
+pub fn names() -> String {
+    let ranges = Thresholds::DEFAULT.ranges();
+    let names: Vec<&str> = ranges.iter().map(|r| r.0).collect();
+    names.join(", ")
+}
+
+fn set(t: &mut Thresholds, key: &str, value: &Spanned<DeValue<'_>>) -> Result<(), String> {
+    let number = match value.get_ref() {
+        DeValue::Float(x) => x.as_str().replace('_', "").parse::<f32>().ok(),
+        DeValue::Integer(x) if x.radix() == 10 => x.as_str().replace('_', "").parse::<f32>().ok(),
+        _ => None,
+    };
+    let Some(place) = field(t, key) else {
+        return Err(format!(
+            "there is no threshold \"{key}\"; there are {}",
+            names()
+        ));
+    };
+    *place = number.ok_or_else(|| format!("{key} must be a plain number, without its unit"))?;
+    let ranges = t.ranges();
+    match ranges.iter().find(|r| r.0 == key) {
+        Some((_, x, least, most)) if !(x >= least && x <= most) => {
+            Err(format!("{key} is {x}; it must be from {least} to {most}"))
         }
-    };
-    *place = match value {
-        Value::Float(x) => *x as f32,
-        Value::Integer(x) => *x as f32,
-        other => return Err(format!("{key} is a number, not {other}")),
-    };
-    Ok(())
+        _ => Ok(()),
+    }
 }
 
 #[cfg(test)]
@@ -125,19 +269,61 @@ mod tests {
     }
 
     #[test]
-    fn what_is_wrong_is_named() {
+    fn what_is_written_names_every_threshold_and_reads_back() {
+        let mut config = parse("full_m = 0.7e2\n[corner.12]\nloss_s = 0.123\n").unwrap();
+        config.focus = Focus::One;
+        let text = write(&config);
+        for (name, ..) in Thresholds::DEFAULT.ranges() {
+            assert!(text.contains(&format!("\n{name} = ")), "{name}:\n{text}");
+        }
+        assert_eq!(parse(&text).unwrap(), config);
+        assert_eq!(
+            parse(&write(&Config::default())).unwrap(),
+            Config::default()
+        );
+    }
+
+    #[test]
+    fn every_threshold_is_reached_by_its_own_name() {
+        for (name, value, ..) in Thresholds::DEFAULT.ranges() {
+            let mut t = Thresholds::DEFAULT;
+            *field(&mut t, name).unwrap() = 2.0 * value;
+            for ((n, x, ..), (_, was, ..)) in t.ranges().iter().zip(Thresholds::DEFAULT.ranges()) {
+                assert_eq!(*x, if *n == name { 2.0 * was } else { was }, "{name}: {n}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_wrong_is_named_with_its_line() {
         let wrong = [
             ("brake_m = ", "line 1: "),
-            ("a = 1\n\nbrake_m = [", "line 3: "),
-            ("break_m = 3", "there is no threshold \"break_m\""),
-            ("brake_m = \"far\"", "brake_m is a number, not \"far\""),
+            ("brake_m = 3\n\nbrake_m = [", "line 3: "),
+            ("break_m = 3", "line 1: there is no threshold \"break_m\""),
+            (
+                "\nbrake_m = \"far\"",
+                "line 2: brake_m must be a plain number",
+            ),
+            ("brake_m = nan", "line 1: brake_m is NaN; it must be from"),
             (
                 "brake_m = 0.1",
-                "brake_m is 0.1; it must be from 0.5 to 200",
+                "line 1: brake_m is 0.1; it must be from 0.5 to 200",
             ),
-            ("focus = 3", "focus is \"every\" or \"one\", not 3"),
-            ("[corner.x]\nbrake_m = 3", "corner x: a corner is a number"),
-            ("[corner.2]\nbrake_m = 500", "corner 2: brake_m is 500"),
+            ("focus = 3", "line 1: focus is \"every\" or \"one\""),
+            ("corner = 3", "line 1: a corner is a section"),
+            (
+                "[corner.x]\nbrake_m = 3",
+                "line 1: corner x: a corner is a number",
+            ),
+            ("[corner.0]\n", "line 1: corner 0: a corner is a number"),
+            (
+                "[corner.2]\n[corner.02]\n",
+                "line 1: corner 2: is there twice",
+            ),
+            (
+                "focus = \"one\"\n[corner.2]\nfull_m = 3\nbrake_m = 500",
+                "line 4: corner 2: brake_m is 500",
+            ),
         ];
         for (text, says) in wrong {
             let error = parse(text).unwrap_err();

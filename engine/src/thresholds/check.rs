@@ -46,8 +46,8 @@ impl fmt::Display for ConfigFault {
 impl core::error::Error for ConfigFault {}
 
 impl Thresholds {
-    /// Each field with its value and its range.
-    fn ranges(&self) -> [(Field, f32, f32, f32); 11] {
+    /// Each field by its name, with its value, the least and the most it may be.
+    pub fn ranges(&self) -> [(Field, f32, f32, f32); 11] {
         [
             ("brake_m", self.brake_m, 0.5, 200.0),
             ("decel_ratio", self.decel_ratio, 0.01, 1.0),

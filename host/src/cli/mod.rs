@@ -2,12 +2,15 @@
 
 pub mod board;
 pub mod check;
+pub mod debrief;
 pub mod demo;
+
 pub mod drive;
 pub mod lamp;
 pub mod learn;
 mod packets;
 pub mod replay;
+pub mod thresholds;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -31,7 +34,9 @@ enum Command {
     Lamp(lamp::Args),
     Learn(learn::Args),
     Drive(drive::Args),
+    Debrief(debrief::Args),
     Replay(replay::Args),
+    Thresholds(thresholds::Args),
 }
 
 impl Cli {
@@ -44,7 +49,9 @@ impl Cli {
             Command::Lamp(args) => lamp::run(args),
             Command::Learn(args) => learn::run(args),
             Command::Drive(args) => drive::run(args),
+            Command::Debrief(args) => debrief::run(args),
             Command::Replay(args) => replay::run(args),
+            Command::Thresholds(args) => thresholds::run(args),
         }
     }
 }

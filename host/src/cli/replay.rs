@@ -3,7 +3,7 @@
 use crate::replay::{Summary, replay, table::Table, text::Laps};
 use crate::report::json::event_json;
 use crate::report::units::Units;
-use crate::{reference_file, source};
+use crate::{reference_file, source, thresholds_file};
 use anyhow::Context;
 use clap::ValueEnum;
 use cuepost_engine::gate::Refusal;
@@ -23,6 +23,9 @@ pub struct Args {
     /// The reference, as `cuepost learn` made it
     #[arg(long, short)]
     reference: PathBuf,
+    /// Thresholds from a file, as `cuepost thresholds` writes it
+    #[arg(long, short, value_name = "FILE")]
+    thresholds: Option<PathBuf>,
     /// What to print: text for people, jsonl with one event a line, csv with one corner a line
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
@@ -53,7 +56,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let mut recording = source::open(&args.recording, &options)?;
     warn_of_other_source(&reference, recording.source_kind());
     let out = BufWriter::new(io::stdout().lock());
-    let config = Config::default();
+    let config = thresholds_file::read_or_default(args.thresholds.as_deref())?;
     let (summary, fault) = print(args, &mut recording, &reference, config, out)?;
     for line in complaints(&summary) {
         eprintln!("{line}");

@@ -4,6 +4,7 @@ pub mod table;
 pub mod text;
 
 use cuepost_engine::gate::REFUSALS;
+use cuepost_engine::progress::Place;
 use cuepost_engine::{Config, Engine, Event, ReferenceView, Sample};
 
 /// What a replay went through.
@@ -31,9 +32,25 @@ pub fn replay<E, F>(
     samples: impl Iterator<Item = Result<Sample, E>>,
     reference: &ReferenceView<'_>,
     config: Config,
+    on_event: F,
+) -> (Summary, Option<E>)
+where
+    F: FnMut(&Event, u64),
+{
+    replay_watched(samples, reference, config, |_, _| {}, on_event)
+}
+
+/// As [`replay`]; `watch` also sees each admitted sample with its place on the line, before the
+/// events it caused.
+pub fn replay_watched<E, W, F>(
+    samples: impl Iterator<Item = Result<Sample, E>>,
+    reference: &ReferenceView<'_>,
+    config: Config,
+    mut watch: W,
     mut on_event: F,
 ) -> (Summary, Option<E>)
 where
+    W: FnMut(&Sample, &Place),
     F: FnMut(&Event, u64),
 {
     let mut engine = Engine::new(config);
@@ -53,7 +70,13 @@ where
         summary.samples += 1;
         summary.end_us = sample.time_us;
         let start_us = summary.start_us;
-        for event in engine.feed(reference, &sample) {
+        let refused = |engine: &Engine| engine.refused().iter().map(|n| u64::from(*n)).sum::<u64>();
+        let before = refused(&engine);
+        engine.feed(reference, &sample);
+        if let (Some(place), true) = (engine.place(), refused(&engine) == before) {
+            watch(&sample, place);
+        }
+        for event in engine.events() {
             summary.laps += u32::from(matches!(event, Event::Lap(_)));
             summary.cues += u32::from(matches!(event, Event::Cue(_)));
             on_event(event, start_us);

@@ -7,7 +7,7 @@ pub mod units;
 pub mod words;
 
 #[cfg(test)]
-mod test_reference;
+pub(crate) mod test_reference;
 
 pub use glance::Glance;
 pub use json::event_json;

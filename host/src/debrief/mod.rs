@@ -1,0 +1,27 @@
+//! A session on one page that needs nothing else: where the time went, and what to work on first.
+
+pub mod composite;
+mod data;
+pub mod findings;
+mod page;
+mod words;
+
+pub use page::render;
+
+use crate::session::Session;
+use cuepost_engine::{Config, ReferenceView};
+
+/// Everything a page is made of.
+#[derive(Clone, Copy)]
+pub struct Debrief<'a> {
+    /// The recording's name for people.
+    pub recording: &'a str,
+    /// What it was held against.
+    pub reference: &'a ReferenceView<'a>,
+    /// What was measured.
+    pub session: &'a Session,
+    /// The thresholds it was judged with.
+    pub config: &'a Config,
+    /// The units to write.
+    pub units: crate::report::units::Units,
+}
