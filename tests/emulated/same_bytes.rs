@@ -1,7 +1,7 @@
 //! The same bytes go through the emulated board and through the host: what comes out is the same,
 //! byte for byte.
 
-use crate::guest::Guest;
+use crate::guest::{Guest, Heard};
 use crate::host::{events, framed, frames, lines, received};
 use crate::stream::{course, nmea, ubx, wire};
 use cuepost_engine::file::id;
@@ -15,9 +15,10 @@ const COMPUTER: usize = 1;
 const DISPLAY: usize = 2;
 const LAMP: usize = 3;
 
-/// A board with the reference on it.
-fn board(source: u32) -> Guest {
+/// A board with the reference on it, its display and its lamp.
+fn board(source: u32) -> (Guest, Heard, Heard) {
     let guest = Guest::start("cuepost-emulated", 4, &[]);
+    let (display, lamp) = (guest.listen(DISPLAY), guest.listen(LAMP));
     let mut client = Client::new(guest.port(COMPUTER));
     let mut steps = 0;
     client
@@ -28,11 +29,11 @@ fn board(source: u32) -> Guest {
     changes.entries.push((Key::Source as u8, source)).unwrap();
     client.set(changes).expect("the source is set");
     assert_eq!(client.status().unwrap().reference, id(&course().reference));
-    guest
+    (guest, display, lamp)
 }
 
 /// Feeds a port and compares everything that comes out with what the host says.
-fn compare(guest: &Guest, port: usize, bytes: &[u8], samples: &[Sample]) {
+fn compare(source: u32, port: usize, bytes: &[u8], samples: &[Sample]) {
     let events = events(&course().reference, samples);
     let (cues, laps) = (count(&events, is_cue), count(&events, is_lap));
     assert!(
@@ -40,8 +41,8 @@ fn compare(guest: &Guest, port: usize, bytes: &[u8], samples: &[Sample]) {
         "a drive worth comparing: {cues} cues, {laps} laps"
     );
     let (expected, text) = (frames(&events), lines(&events));
+    let (guest, mut display, _lamp) = board(source);
     let mut computer = guest.listen(COMPUTER);
-    let mut display = guest.listen(DISPLAY);
     guest.send(port, bytes);
     // A question at the end: once it is answered, nothing more will come.
     let heard = computer
@@ -84,7 +85,7 @@ fn a_receiver_that_speaks_ubx() {
     let bytes = ubx(&course().samples);
     let samples = received(&bytes);
     assert!(samples.len() + 2 > course().samples.len());
-    compare(&board(0), RECEIVER, &bytes, &samples);
+    compare(0, RECEIVER, &bytes, &samples);
 }
 
 #[test]
@@ -92,7 +93,7 @@ fn a_receiver_that_speaks_nmea() {
     let bytes = nmea(&course().samples);
     let samples = received(&bytes);
     assert!(samples.len() + 2 > course().samples.len());
-    compare(&board(0), RECEIVER, &bytes, &samples);
+    compare(0, RECEIVER, &bytes, &samples);
 }
 
 #[test]
@@ -100,7 +101,7 @@ fn a_simulator_that_sends_frames() {
     let bytes = wire(&course().samples);
     let samples = framed(&bytes);
     assert_eq!(samples.len(), course().samples.len());
-    compare(&board(1), COMPUTER, &bytes, &samples);
+    compare(1, COMPUTER, &bytes, &samples);
 }
 
 /// One byte in 400 is another one, and one piece in fifty is missing.
@@ -132,7 +133,7 @@ fn a_bad_line() {
     );
     let events = events(&course().reference, &samples);
     let expected = frames(&events);
-    let guest = board(0);
+    let (guest, _display, _lamp) = board(0);
     let mut computer = guest.listen(COMPUTER);
     guest.send(RECEIVER, &kept);
     let heard = computer.until(|heard| heard.len() >= expected.len());
@@ -152,8 +153,8 @@ fn the_lamp_shows_what_the_cue_says() {
     });
     let cue = cue.expect("a cue");
     let pattern = Pattern::of(cue.phase, cue.advice).expect("a pattern");
-    let guest = board(0);
-    let mut lamp = guest.listen(LAMP);
+    let (guest, _display, mut lamp) = board(0);
+    let _computer = guest.listen(COMPUTER);
     guest.send(RECEIVER, &bytes);
     // On and off at power-up, then the pulses.
     let lines = 2 + 2 * pattern.pulses() as usize;

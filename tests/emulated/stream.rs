@@ -51,11 +51,7 @@ fn make() -> Course {
         (2, FaultKind::ThrottleLate.of(30.0)),
         (6, FaultKind::OverSlow.of(3.0)),
     ];
-    let laps = [
-        LapPlan::with(&faults),
-        LapPlan::with(&faults[1..]),
-        LapPlan::clean(),
-    ];
+    let laps = [LapPlan::with(&faults), LapPlan::with(&faults[1..])];
     Course {
         reference: bytes,
         samples: sample(&driver.drive(&circuit, &laps, 12), &model, 2),
