@@ -9,7 +9,7 @@
 //! ```
 //!
 //! What is not named keeps its built-in value; a corner's own thresholds begin from those of every
-//! corner. [`write`] gives the whole file with a comment on each. `docs/METHOD.md` says what the
+//! corner. [`write()`] gives the whole file with a comment on each. `docs/METHOD.md` says what the
 //! judge does with them.
 
 use anyhow::anyhow;

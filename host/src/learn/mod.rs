@@ -4,7 +4,7 @@
 //!
 //! 1. [`plane`] and [`track`] put the samples into a plane, through the engine's own gate;
 //! 2. [`start`] finds the start line, [`laps`] cuts, [`screen`] drops what is no good;
-//! 3. [`line`] fits the closed line with a [`spline`], [`profile`] lays the laps along it;
+//! 3. [`mod@line`] fits the closed line with a [`spline`], [`profile`] lays the laps along it;
 //! 4. [`curves`] learns the car; [`bends`] and [`corners`] find the corners on a [`round`], and
 //!    [`spans`] lays out their road;
 //! 5. [`measure`] lets the engine measure the laps, [`refine`] stores what it found.

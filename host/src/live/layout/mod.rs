@@ -1,6 +1,6 @@
 //! Fixed binary packets, read as a layout file says: any simulator's published packet without code.
 //!
-//! [`file`] is a checked [`Layout`], read from TOML; [`reader`] cuts datagrams into records, puts
+//! [`mod@file`] is a checked [`Layout`], read from TOML; [`reader`] cuts datagrams into records, puts
 //! them in [`order`], reads their [`values`] and joins packets of the same time to one sample.
 
 pub mod channel;
