@@ -37,19 +37,52 @@ pub struct Engine {
     events: Vec<Event, EVENTS_MAX>,
 }
 
+/// A stage as it was at the start. A call of its own, so that no two of them are on the stack.
+#[inline(never)]
+fn renew<T: Default>(stage: &mut T) {
+    *stage = T::default();
+}
+
 impl Engine {
     /// An engine that has seen nothing yet.
     pub fn new(config: Config) -> Self {
-        Self {
-            config,
-            ..Self::default()
-        }
+        let mut engine = Self::default();
+        engine.config = config;
+        engine
+    }
+
+    /// The configuration, to be changed in place. Valid ones only, and [`Engine::restart`] after
+    /// it: facts and cues under way are of the one before.
+    pub fn config_mut(&mut self) -> &mut Config {
+        &mut self.config
     }
 
     /// Forgets the session, keeps the configuration.
+    ///
+    /// In place, stage by stage: a new engine in its stead would be on the stack for a moment, and
+    /// a board has no room for it there.
     pub fn restart(&mut self) {
-        let config = core::mem::take(&mut self.config);
-        *self = Self::new(config);
+        let Self {
+            config: _,
+            gate,
+            progress,
+            place,
+            motion,
+            phases,
+            passages,
+            voice,
+            health,
+            events,
+        } = self;
+        renew(gate);
+        renew(progress);
+        motion.restart();
+        renew(phases);
+        renew(passages);
+        renew(voice);
+        *place = None;
+        *health = None;
+        events.clear();
     }
 
     /// Takes one sample through all stages and returns what it caused, oldest first.

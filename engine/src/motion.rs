@@ -108,6 +108,24 @@ pub struct Motion {
 }
 
 impl Motion {
+    /// Forgets everything, in place: the trace is too large for a board's stack.
+    pub fn restart(&mut self) {
+        let Self {
+            trace,
+            step_s,
+            noise_mps,
+            last,
+            brake,
+            throttle,
+        } = self;
+        trace.restart();
+        *step_s = 0.0;
+        *noise_mps = 0.0;
+        *last = None;
+        *brake = Pedal::default();
+        *throttle = Pedal::default();
+    }
+
     /// The drive of the last second or two.
     pub fn trace(&self) -> &Trace {
         &self.trace

@@ -65,6 +65,12 @@ impl Trace {
         number
     }
 
+    /// As new. What is left in the ring cannot be reached.
+    pub fn restart(&mut self) {
+        self.next = 0;
+        self.first = 0;
+    }
+
     /// Forgets everything: what comes next does not hang together with what was.
     pub fn cut(&mut self) {
         self.first = self.next;

@@ -1,6 +1,6 @@
 //! The ranges thresholds keep to, and a configuration as a file for a board.
 
-use super::{Config, Thresholds};
+use super::{Config, OVERRIDES_MAX, Thresholds};
 use crate::check::Field;
 use crate::file::{FileFault, MakeFault, Part, Problem, Reader, Writer};
 use core::fmt;
@@ -116,12 +116,35 @@ impl Config {
 
     /// Reads a configuration file; returns it with its id, the CRC-32 of the file.
     pub fn decode(bytes: &[u8]) -> Result<(Self, u32), FileFault> {
+        let mut config = Self::default();
+        let id = config.read(bytes)?;
+        Ok((config, id))
+    }
+
+    /// Reads a configuration file into this one, in place; returns its id. After a fault what is
+    /// here is not to be used.
+    pub fn read(&mut self, bytes: &[u8]) -> Result<u32, FileFault> {
         let mut reader = Reader::open(&MAGIC, VERSION, bytes)?;
         let at = reader.at();
-        let config: Self = reader.take(Part::Config)?;
+        self.thresholds = reader.take(Part::Config)?;
+        self.overrides.clear();
+        // A list is its length and its entries; one entry at a time is all a board's stack holds.
+        let count: u32 = reader.take(Part::Config)?;
+        for _ in 0..count {
+            let own = reader.take(Part::Config)?;
+            self.overrides.push(own).map_err(|_| FileFault {
+                at,
+                what: Problem::Capacity {
+                    part: Part::Config,
+                    most: OVERRIDES_MAX as u16,
+                    found: u16::try_from(count).unwrap_or(u16::MAX),
+                },
+            })?;
+        }
+        self.focus = reader.take(Part::Config)?;
         reader.finish(Part::Config)?;
-        match config.validate() {
-            Ok(()) => Ok((config, reader.id)),
+        match self.validate() {
+            Ok(()) => Ok(reader.id),
             Err(f) => Err(FileFault {
                 at,
                 what: problem(&f),

@@ -8,7 +8,7 @@ use crate::settings::{Settings, Source};
 use crate::store::{Part, Store};
 use cuepost_engine::reference;
 use cuepost_engine::wire::Message;
-use cuepost_engine::{Config, Engine, HealthState, Sample, Why};
+use cuepost_engine::{Focus, HealthState, Sample, Thresholds, Why};
 
 /// A source silent for this long is gone, microseconds: the screen says so. The engine finds the
 /// gap by itself when samples come again.
@@ -117,13 +117,16 @@ impl<'a, W: Wiring> Inner<'a, W> {
 
     /// Takes the kept configuration into use, or the built-in one.
     pub fn load_config(&mut self) {
-        let kept = self.store.part(Part::Config).map(Config::decode);
-        let (config, id) = match kept {
-            Some(Ok((config, id))) => (config, Some(id)),
-            _ => (Config::default(), None),
-        };
-        self.config = id;
-        self.rooms.engine = Engine::new(config);
+        let config = self.rooms.engine.config_mut();
+        let kept = self.store.part(Part::Config);
+        let read = kept.map(|bytes| config.read(bytes));
+        self.config = read.and_then(Result::ok);
+        if self.config.is_none() {
+            config.thresholds = Thresholds::DEFAULT;
+            config.overrides.clear();
+            config.focus = Focus::Every;
+        }
+        self.rooms.engine.restart();
         self.fed = 0;
         self.health = (HealthState::Lost, Why::Searching);
     }

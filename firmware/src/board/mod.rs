@@ -18,6 +18,7 @@ use crate::output::Output;
 use crate::port::Input;
 use crate::settings::{Settings, Source};
 use crate::store::{Memory, Part, Store};
+use core::mem::MaybeUninit;
 use cuepost_engine::Engine;
 use cuepost_engine::receiver::Receiver;
 use cuepost_engine::reference::ReferenceStore;
@@ -70,6 +71,15 @@ pub struct Rooms {
     pub reference: BoardReference,
     /// The engine.
     pub engine: Engine,
+}
+
+impl Rooms {
+    /// Furnishes an empty place, a `static`'s. A call of its own with the place as its argument is
+    /// what lets the compiler build the rooms where they are to be and not on the stack.
+    #[inline(never)]
+    pub fn furnish(place: &mut MaybeUninit<Self>) -> &mut Self {
+        place.write(Self::default())
+    }
 }
 
 /// Whether a step found anything to do: if not, the board may sleep until the next interrupt.

@@ -4,7 +4,6 @@ use super::Wiring;
 use super::inner::Inner;
 use crate::settings::{Source, Unsettable};
 use crate::store::{Part, StoreFault};
-use cuepost_engine::Config;
 use cuepost_engine::file::FileFault;
 use cuepost_engine::reference;
 use cuepost_engine::wire::frame::crc32;
@@ -177,15 +176,18 @@ impl<W: Wiring> Inner<'_, W> {
         Ok(kept?)
     }
 
+    /// As with the reference.
     fn commit_config(&mut self, id: u32) -> Result<(), Denied> {
-        let read = Config::decode(self.whole(id)?);
-        if let Err(fault) = read {
+        self.whole(id)?;
+        let bytes = self.store.whole(id)?;
+        if let Err(fault) = self.rooms.engine.config_mut().read(bytes) {
             self.store.abandon();
+            self.load_config();
             return Err(fault.into());
         }
-        self.store.commit(id)?;
+        let kept = self.store.commit(id);
         self.load_config();
-        Ok(())
+        Ok(kept?)
     }
 
     fn change_settings(&mut self, changes: &wire::Settings) -> Result<Answer, Denied> {

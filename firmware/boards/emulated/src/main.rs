@@ -8,14 +8,11 @@ use cuepost_firmware::board::{Board, Rooms};
 use static_cell::StaticCell;
 
 static ROOMS: StaticCell<Rooms> = StaticCell::new();
+static BOARD: StaticCell<Board<'static, Emulated>> = StaticCell::new();
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    if let (Some(mut core), Ok(parts)) = (cortex_m::Peripherals::take(), parts())
-        && let Some(rooms) = ROOMS.try_init_with(Rooms::default)
-    {
-        let mut clock = clock::Clock::start(&mut core.SYST);
-        let mut board = Board::<Emulated>::new(parts, rooms);
+    if let Some((board, mut clock)) = start() {
         loop {
             board.step(clock.now_us());
         }
@@ -23,4 +20,14 @@ fn main() -> ! {
     loop {
         debug::exit(debug::EXIT_FAILURE);
     }
+}
+
+/// Puts the board together. A call of its own, so that what it needs of the stack is free again
+/// when the main loop begins.
+#[inline(never)]
+fn start() -> Option<(&'static mut Board<'static, Emulated>, clock::Clock)> {
+    let mut core = cortex_m::Peripherals::take()?;
+    let rooms = Rooms::furnish(ROOMS.try_uninit()?);
+    let board = BOARD.try_uninit()?.write(Board::new(parts().ok()?, rooms));
+    Some((board, clock::Clock::start(&mut core.SYST)))
 }

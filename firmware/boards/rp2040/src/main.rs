@@ -44,6 +44,7 @@ const STRIP_LAMPS: usize = 16;
 const SOUNDER_TICKS_HZ: u32 = 1_250_000;
 
 static ROOMS: StaticCell<Rooms> = StaticCell::new();
+static BOARD: StaticCell<Board<'static, Rp2040>> = StaticCell::new();
 
 type OutPin<I> = Pin<I, FunctionSio<SioOutput>, PullDown>;
 type StripBus = Spi<
@@ -132,6 +133,16 @@ impl Wiring for Rp2040 {
 
 #[rp2040_hal::entry]
 fn main() -> ! {
+    let (board, timer) = start();
+    loop {
+        board.step(timer.get_counter().ticks());
+    }
+}
+
+/// Puts the board together. A call of its own, so that what it needs of the stack is free again
+/// when the main loop begins.
+#[inline(never)]
+fn start() -> (&'static mut Board<'static, Rp2040>, Timer) {
     let mut pac = pac::Peripherals::take().expect("taken once");
     let mut watchdog = Watchdog::new(pac.WATCHDOG);
     let clocks = init_clocks_and_plls(
@@ -231,10 +242,8 @@ fn main() -> ! {
         ),
         store,
     };
-    let mut board = Board::<Rp2040>::new(parts, ROOMS.init_with(Rooms::default));
-    loop {
-        board.step(timer.get_counter().ticks());
-    }
+    let rooms = Rooms::furnish(ROOMS.uninit());
+    (BOARD.uninit().write(Board::new(parts, rooms)), timer)
 }
 
 /// The firmware proper cannot panic; what could is the setting up of the hardware. Then a new start

@@ -33,6 +33,7 @@ const COMPUTER_BAUD: u32 = 115_200;
 const STRIP_LAMPS: usize = 16;
 
 static ROOMS: StaticCell<Rooms> = StaticCell::new();
+static BOARD: StaticCell<Board<'static, Stm32f4>> = StaticCell::new();
 
 type Panel = Ssd1306<
     I2CInterface<I2c<pac::I2C1>>,
@@ -122,6 +123,16 @@ impl Clock {
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
+    let (board, mut clock) = start();
+    loop {
+        board.step(clock.now_us());
+    }
+}
+
+/// Puts the board together. A call of its own, so that what it needs of the stack is free again
+/// when the main loop begins.
+#[inline(never)]
+fn start() -> (&'static mut Board<'static, Stm32f4>, Clock) {
     let dp = pac::Peripherals::take().expect("taken once");
     // 96 MHz from the board's crystal; the bus of the strip then divides to 3 MHz.
     let mut rcc = dp.RCC.freeze(Config::hse(25.MHz()).sysclk(96.MHz()));
@@ -186,15 +197,13 @@ fn main() -> ! {
         ),
         store,
     };
-    let mut clock = Clock {
+    let clock = Clock {
         counter,
         last: 0,
         total_us: 0,
     };
-    let mut board = Board::<Stm32f4>::new(parts, ROOMS.init_with(Rooms::default));
-    loop {
-        board.step(clock.now_us());
-    }
+    let rooms = Rooms::furnish(ROOMS.uninit());
+    (BOARD.uninit().write(Board::new(parts, rooms)), clock)
 }
 
 /// The firmware proper cannot panic; what could is the setting up of the hardware. Then a new start
