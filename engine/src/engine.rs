@@ -46,15 +46,10 @@ fn renew<T: Default>(stage: &mut T) {
 impl Engine {
     /// An engine that has seen nothing yet.
     pub fn new(config: Config) -> Self {
-        let mut engine = Self::default();
-        engine.config = config;
-        engine
-    }
-
-    /// The configuration, to be changed in place. Valid ones only, and [`Engine::restart`] after
-    /// it: facts and cues under way are of the one before.
-    pub fn config_mut(&mut self) -> &mut Config {
-        &mut self.config
+        Self {
+            config,
+            ..Self::default()
+        }
     }
 
     /// The configuration, to be changed in place. Valid ones only, and [`Engine::restart`] after
