@@ -2,3 +2,4 @@
 
 mod framing;
 mod receivers;
+mod slope;
