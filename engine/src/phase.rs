@@ -33,6 +33,8 @@ pub enum Change {
     TurnIn(Instant),
     /// Throttle was taken up.
     Throttle(Instant),
+    /// Throttle was touched, and left again before it counted as taken up.
+    Touch(Instant),
     /// Full throttle was reached.
     Full(Instant),
     /// The throttle was left for longer than a gear change takes.

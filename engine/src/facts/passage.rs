@@ -53,6 +53,7 @@ pub struct Passage {
     brake: Option<Instant>,
     release: Option<Instant>,
     throttle: Option<Instant>,
+    touch: Option<Instant>,
     lift_off: Option<Instant>,
     left: Option<Instant>,
     lifts: Vec<(Instant, f32), 4>,
@@ -94,6 +95,7 @@ impl Passage {
             brake: None,
             release: None,
             throttle: None,
+            touch: None,
             lift_off: None,
             left: None,
             lifts: Vec::new(),
@@ -265,6 +267,7 @@ impl Passage {
         match *change {
             Change::Brake(at) if into_m <= self.spans.exit_m => {
                 self.throttle = None;
+                self.touch = None;
                 self.facts.throttle_m = None;
                 self.facts.full_m = None;
                 self.facts.kind = CornerKind::Braked;
@@ -300,6 +303,13 @@ impl Passage {
             }
             Change::DriveAgain(at, _) => {
                 self.take_lift(reference, into_m, at);
+                false
+            }
+            Change::Touch(at) => {
+                // The last one before the next braking, should none be held.
+                if self.brake.is_some() {
+                    self.touch = Some(at);
+                }
                 false
             }
             Change::Release(_) | Change::Brake(_) | Change::Full(_) => false,
@@ -389,6 +399,8 @@ impl Passage {
     /// The facts with everything that follows from the others.
     pub fn complete(&self, reference: &ReferenceView<'_>) -> Facts {
         let mut facts = self.facts;
+        // Braked again before any throttle was held: the last touch is all there was.
+        facts.throttle_m = facts.throttle_m.or(self.touch.as_ref().map(measured));
         if let (Some(release), Some(turn_in)) = (facts.release_m, facts.turn_in_m) {
             let length_m = reference.ahead_m(turn_in.value, release.value).max(0.0);
             let sd_m = sqrt(release.sd * release.sd + turn_in.sd * turn_in.sd);

@@ -95,7 +95,9 @@ impl Passages {
         let at = instant(change);
         self.lifted = match change {
             Change::LiftOff(at) => Some(*at),
-            Change::TurnIn(_) | Change::Full(_) | Change::Release(_) => self.lifted,
+            Change::TurnIn(_) | Change::Full(_) | Change::Release(_) | Change::Touch(_) => {
+                self.lifted
+            }
             Change::Brake(_) | Change::Throttle(_) | Change::DriveAgain(..) => None,
         };
         let left = self.left.as_mut().map(|(p, _)| p);
@@ -148,6 +150,7 @@ fn instant(change: &Change) -> &Instant {
         | Change::TurnIn(at)
         | Change::Throttle(at)
         | Change::Full(at)
+        | Change::Touch(at)
         | Change::LiftOff(at)
         | Change::DriveAgain(at, _) => at,
     }
@@ -158,7 +161,7 @@ fn phase_of(change: &Change, braking: bool) -> Option<Phase> {
         Change::Brake(_) | Change::LiftOff(_) => Some(Phase::Brake),
         Change::Release(_) => Some(Phase::Rotation),
         Change::TurnIn(_) if braking => Some(Phase::Trail),
-        Change::TurnIn(_) => None,
+        Change::TurnIn(_) | Change::Touch(_) => None,
         Change::Throttle(_) | Change::DriveAgain(..) => Some(Phase::Throttle),
         Change::Full(_) => Some(Phase::Straight),
     }

@@ -120,7 +120,7 @@ fn entry(d: &Deviations) -> Option<Told> {
         return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
     }
     // Rolling into the corner: braked too soon, or let go too soon.
-    if d.coast_s.more() && d.release_m.value < 0.0 {
+    if d.coast_s.more() && d.release_m.less() {
         if d.brake_m.value < MOVED * d.release_m.value {
             return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
         }

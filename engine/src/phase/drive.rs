@@ -10,6 +10,9 @@ use heapless::Vec;
 /// A touch of throttle that lasts this long counts, seconds.
 pub const HOLD_S: f32 = 0.3;
 
+/// A shorter touch is told as one when it lasts this long, seconds.
+const TOUCH_S: f32 = 0.12;
+
 /// Throttle is taken up at half of it.
 const TAKEN_UP: f32 = 0.5;
 /// And left again below this.
@@ -104,7 +107,13 @@ impl Drive {
                     }
                 }
             }
-            Touch::Fresh { off_s, .. } if off_s + now.dt_s > LAPSE_S => Touch::None,
+            Touch::Fresh { since, on_s, off_s } if off_s + now.dt_s > LAPSE_S => {
+                if on_s >= TOUCH_S {
+                    let at = date::rise(trace, since, TAKEN_UP, now).unwrap_or(date::here(now));
+                    let _ = changes.push(Change::Touch(at));
+                }
+                Touch::None
+            }
             Touch::Fresh { since, on_s, off_s } => Touch::Fresh {
                 since,
                 on_s,

@@ -71,7 +71,9 @@ pub fn outcomes(
     let turns = &case.driver.plan.turns;
     let mut out: Vec<Outcome> = Vec::new();
     for p in &case.driven.passages {
-        let turn = &turns[usize::from(p.corner) - 1];
+        let Some(turn) = turns.get(usize::from(p.corner) - 1) else {
+            continue;
+        };
         let reference = case.coach.passage(chosen, p.corner);
         let Some(truth) = reference.and_then(|q| deviation(case, turn, p, q)) else {
             continue;
