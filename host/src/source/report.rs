@@ -174,14 +174,8 @@ impl fmt::Display for SourceError {
     }
 }
 
-impl std::error::Error for SourceError {
-    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
-        match &self.fault {
-            Fault::Io(source) => Some(source),
-            _ => None,
-        }
-    }
-}
+// What the system said is in the words already; as a source it would be said twice.
+impl std::error::Error for SourceError {}
 
 /// What is wrong with a recording.
 #[derive(Debug, thiserror::Error)]
