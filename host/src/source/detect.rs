@@ -42,7 +42,7 @@ const FOREIGN: &[(&[u8], &str)] = &[
 /// The kind of what begins like this; `None` when more is needed to tell, which cannot be when
 /// `whole` says that there is no more.
 pub fn detect(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<Kind>, Fault> {
-    if head.is_empty() {
+    if head.is_empty() || head == csv::BOM {
         return if whole { Err(Fault::Empty) } else { Ok(None) };
     }
     if crate::record::looks_like(head) {

@@ -14,13 +14,15 @@ pub use pedals::SURVEY;
 use super::report::{Fault, Place, Refusal, SourceError};
 use cuepost_engine::Sample;
 use header::Header;
+use memchr::memchr;
 use rows::Rows;
 
 /// Longest row, bytes.
 const ROW_MAX: usize = 1 << 16;
 /// The names of the columns stand within so many bytes.
 const HEAD_MAX: usize = 1 << 16;
-const BOM: &[u8] = b"\xef\xbb\xbf";
+/// What some programs put before text.
+pub const BOM: &[u8] = b"\xef\xbb\xbf";
 
 /// True when the names of a table's columns are in this.
 pub fn has_names(head: &[u8], mappings: &[Mapping]) -> bool {
@@ -40,7 +42,11 @@ pub struct Table {
 #[derive(Debug)]
 enum State {
     /// Before the first row is read.
-    Head(Vec<u8>),
+    Head {
+        bytes: Vec<u8>,
+        /// Length from which on it is worth looking at.
+        due: usize,
+    },
     Rows {
         header: Box<Header>,
         rows: Box<Rows>,
@@ -57,15 +63,21 @@ impl Table {
         Self {
             mappings,
             survey,
-            state: State::Head(Vec::new()),
+            state: State::Head {
+                bytes: Vec::new(),
+                due: 0,
+            },
         }
     }
 
     /// Takes bytes in. An error is final.
     pub fn push(&mut self, bytes: &[u8], out: &mut impl FnMut(Sample)) -> Result<(), SourceError> {
         let done = match &mut self.state {
-            State::Head(head) => {
+            State::Head { bytes: head, due } => {
                 head.extend_from_slice(bytes);
+                if head.len() < *due {
+                    return Ok(());
+                }
                 self.begin(false, out)
             }
             State::Rows { rows, part, .. } => push_rows(rows, part, bytes, out),
@@ -77,7 +89,7 @@ impl Table {
     /// The table has ended.
     pub fn finish(&mut self, out: &mut impl FnMut(Sample)) -> Result<(), SourceError> {
         let mut done = Ok(());
-        if let State::Head(_) = self.state {
+        if let State::Head { .. } = self.state {
             done = self.begin(true, out);
         }
         if let (Ok(()), State::Rows { rows, part, .. }) = (&done, &mut self.state) {
@@ -95,7 +107,7 @@ impl Table {
     }
 
     fn over_if(&mut self, done: Result<(), SourceError>) -> Result<(), SourceError> {
-        if done.is_err() && matches!(self.state, State::Head(_)) {
+        if done.is_err() && matches!(self.state, State::Head { .. }) {
             self.state = State::Over;
         }
         done
@@ -103,7 +115,7 @@ impl Table {
 
     /// Begins to read rows when the head is long enough.
     fn begin(&mut self, whole: bool, out: &mut impl FnMut(Sample)) -> Result<(), SourceError> {
-        let State::Head(head) = &mut self.state else {
+        let State::Head { bytes: head, due } = &mut self.state else {
             return Ok(());
         };
         let table = head.strip_prefix(BOM).unwrap_or(head);
@@ -114,7 +126,8 @@ impl Table {
         let body = table.get(header.rows_at..).unwrap_or_default();
         let mut rows = Rows::new(&header);
         if self.survey > 0 && rows.pedals_open() {
-            if !whole && table.len() < self.survey {
+            if !whole && head.len() < self.survey {
+                *due = self.survey;
                 return Ok(());
             }
             rows.survey(body);
@@ -175,7 +188,7 @@ fn push_rows(
 ) -> Result<(), SourceError> {
     let mut rest = bytes;
     if !part.is_empty() {
-        let Some(end) = rest.iter().position(|byte| *byte == b'\n') else {
+        let Some(end) = memchr(b'\n', rest) else {
             part.extend_from_slice(rest);
             return long_line(rows, part);
         };
@@ -187,7 +200,7 @@ fn push_rows(
             out(sample);
         }
     }
-    while let Some(end) = rest.iter().position(|byte| *byte == b'\n') {
+    while let Some(end) = memchr(b'\n', rest) {
         let (row, tail) = rest.split_at(end);
         rest = tail.get(1..).unwrap_or_default();
         if let Some(sample) = rows.row(row)? {

@@ -7,8 +7,8 @@
 
 use super::names::Scale;
 
-/// So many bytes of a file are looked at (half an hour at 100 Hz).
-pub const SURVEY: usize = 16 << 20;
+/// So many bytes of a file are looked at: some ten minutes at 50 Hz.
+pub const SURVEY: usize = 4 << 20;
 /// So many rows of a live table are looked at.
 const WATCH_ROWS: u32 = 200;
 /// A value above this is a percentage.

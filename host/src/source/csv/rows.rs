@@ -4,7 +4,7 @@ use super::clock::{Clock, Placed};
 use super::direction::Direction;
 use super::header::{Column, Header, cell};
 use super::names::{Channel, Scale};
-use super::number::{Decimal, NotNumber, Number, bare, number};
+use super::number::{Decimal, NotNumber, Number, bare, leading, number};
 use super::pedals::Pedal;
 use crate::source::report::{Fault, Place, Refusal, Refusals, SourceError};
 use cuepost_engine::check::{ACCELERATION_MAX_MPS2, LOCAL_MAX_MM, SPEED_MAX_MPS};
@@ -17,6 +17,9 @@ const WHY: [&str; 4] = [
     "is no number",
     "is beyond all bounds",
 ];
+const EMPTY: usize = 0;
+const NOT_FINITE: usize = 1;
+const UNREADABLE: usize = 2;
 const BEYOND: usize = 3;
 
 /// How often, and the first line.
@@ -27,6 +30,17 @@ type Tally = (u64, u64);
 struct UsedColumn {
     column: Column,
     missing: [Tally; WHY.len()],
+}
+
+impl UsedColumn {
+    /// Counts a cell that gave nothing.
+    fn miss(&mut self, why: usize, line: u64) {
+        let (count, first) = &mut self.missing[why];
+        if *count == 0 {
+            *first = line;
+        }
+        *count += 1;
+    }
 }
 
 /// The parts of a sample as they come together.
@@ -178,12 +192,22 @@ impl Rows {
                     .add("row with too few values", Place::line(line));
                 return Ok(None);
             };
-            let (text, tail) = cell(text, self.separator);
-            rest = tail;
             cells += 1;
-            if let Some(&Some(slot)) = self.plan.get(at) {
-                self.value(usize::from(slot), text, &mut draft, line)?;
-            }
+            let slot = self.plan.get(at).copied().flatten().map(usize::from);
+            rest = match slot {
+                None => cell(text, self.separator).1,
+                Some(slot) => match leading(text, self.separator, self.decimal) {
+                    Some((number, tail)) => {
+                        self.take(slot, number, &mut draft, line);
+                        tail
+                    }
+                    None => {
+                        let (text, tail) = cell(text, self.separator);
+                        self.value(slot, text, &mut draft, line)?;
+                        tail
+                    }
+                },
+            };
         }
         self.count_cells(rest, cells, line)?;
         Ok(self.finish(draft, line))
@@ -230,8 +254,19 @@ impl Rows {
         ))
     }
 
-    /// Takes the value of one cell in.
+    /// Takes a number in.
     #[inline]
+    fn take(&mut self, slot: usize, number: Number, draft: &mut Draft, line: u64) {
+        let Some(used) = self.used.get_mut(slot) else {
+            return;
+        };
+        let pedals = (&mut self.brake, &mut self.throttle);
+        if put(used.column.channel, number, draft, pedals).is_err() {
+            used.miss(BEYOND, line);
+        }
+    }
+
+    /// Takes the value of one cell in, whatever it holds.
     fn value(
         &mut self,
         slot: usize,
@@ -239,18 +274,21 @@ impl Rows {
         draft: &mut Draft,
         line: u64,
     ) -> Result<(), SourceError> {
+        let why = match number(text, self.decimal) {
+            Ok(number) => {
+                self.take(slot, number, draft, line);
+                return Ok(());
+            }
+            Err(why) => why,
+        };
         let Some(used) = self.used.get_mut(slot) else {
             return Ok(());
         };
-        let taken = match number(text, self.decimal) {
-            Ok(number) => {
-                let pedals = (&mut self.brake, &mut self.throttle);
-                put(used.column.channel, number, draft, pedals).map_err(|()| BEYOND)
-            }
-            Err(NotNumber::Empty) => Err(0),
-            Err(NotNumber::NotFinite) => Err(1),
-            Err(NotNumber::Unreadable) => Err(2),
-            Err(NotNumber::Ambiguous) => {
+        match why {
+            NotNumber::Empty => used.miss(EMPTY, line),
+            NotNumber::NotFinite => used.miss(NOT_FINITE, line),
+            NotNumber::Unreadable => used.miss(UNREADABLE, line),
+            NotNumber::Ambiguous => {
                 let words = format!(
                     "`{}` in `{}` may be two numbers: is the `{}` before decimals or between \
                      thousands? Decimals here have a `{}`",
@@ -262,13 +300,6 @@ impl Rows {
                 let place = Some(Place::line(line));
                 return Err(SourceError::new(place, Fault::Ambiguous(words)));
             }
-        };
-        if let Err(why) = taken {
-            let (count, first) = &mut used.missing[why];
-            if *count == 0 {
-                *first = line;
-            }
-            *count += 1;
         }
         Ok(())
     }
