@@ -58,7 +58,48 @@ const TEXTS: &str = r#"(() => {
     });
 })()"#;
 
+/// The contrast of the arrow or the frame to the ground, if one is shown.
+const SHAPE: &str = r#"(() => {
+  const luminance = (c) => {
+    const [r, g, b] = c.match(/[\d.]+/g).slice(0, 3).map((v) => {
+      v = v / 255;
+      return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
+    });
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  const arrow = [...document.querySelectorAll('#shape polygon')].find((p) => p.checkVisibility());
+  const frame = document.querySelector('#cue.keep');
+  const colour = arrow ? getComputedStyle(arrow).fill : frame && getComputedStyle(frame).borderTopColor;
+  if (!colour) return null;
+  const [a, b] = [luminance(colour), luminance(getComputedStyle(document.body).backgroundColor)];
+  return (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+})()"#;
+
+/// On the dark ground and on the bright one.
 async fn check_legible(page: &Client, screen: Screen) {
+    for light in [true, false] {
+        let toggle = format!(
+            "(() => {{ document.documentElement.classList.toggle('light', {light}); return 1; }})()"
+        );
+        ask(page, &toggle).await;
+        check_ground(page, screen).await;
+    }
+}
+
+async fn check_ground(page: &Client, screen: Screen) {
+    let showing = ask(page, "document.body.dataset.showing").await;
+    let shape = ask(page, SHAPE).await;
+    assert_eq!(
+        shape.is_number(),
+        showing == "cue",
+        "{}: {shape}",
+        screen.name
+    );
+    assert!(
+        shape.as_f64().is_none_or(|c| c >= 7.0),
+        "{}: {shape}",
+        screen.name
+    );
     for text in ask(page, TEXTS).await.as_array().expect("texts") {
         let mm = text["capital_px"].as_f64().expect("a height") * MM_A_PIXEL;
         assert!(
