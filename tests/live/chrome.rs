@@ -1,17 +1,21 @@
 //! A headless Chromium, driven over WebDriver.
 //!
-//! Needs the Debian packages `chromium` and `chromium-driver`. Without them the browser tests say
-//! so and pass, unless `CUEPOST_NEED_BROWSER` is set, as the gate does where they are installed.
+//! Needs the Debian packages `chromium` and `chromium-driver`. Without them the browser tests fail
+//! and say what to install: a test that did not run has not passed.
 
 use fantoccini::{Client, ClientBuilder};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::json;
-use std::net::TcpListener;
-use std::path::PathBuf;
+use std::io::{Read, Write};
+use std::net::{TcpListener, TcpStream};
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// A running driver; killed when dropped.
+/// The browser.
+const BROWSER: &str = "/usr/bin/chromium";
+
+/// A running driver; it and its browsers end when it is dropped.
 pub struct Chrome {
     driver: Child,
     port: u16,
@@ -42,8 +46,18 @@ const fn screen(name: &'static str, width: u32, height: u32, ratio: f64) -> Scre
 }
 
 impl Chrome {
-    /// Starts the driver; `None` when it is not installed and not demanded.
-    pub fn start() -> Option<Self> {
+    /// Starts the driver.
+    pub fn start() -> Self {
+        let missing = |what: &str| -> ! {
+            panic!(
+                "{what} is not there, so the pages cannot be looked at. Install a browser and its \
+                 driver: `bash tests/setup.sh`, or on Debian `apt-get install chromium \
+                 chromium-driver`"
+            )
+        };
+        if !Path::new(BROWSER).exists() {
+            missing(BROWSER);
+        }
         let port = TcpListener::bind("127.0.0.1:0")
             .and_then(|l| l.local_addr())
             .expect("a free port")
@@ -52,23 +66,19 @@ impl Chrome {
             .arg(format!("--port={port}"))
             .stdout(Stdio::null())
             .stderr(Stdio::null())
-            .spawn();
-        let driver = match driver {
-            Ok(driver) => driver,
-            Err(e) if std::env::var_os("CUEPOST_NEED_BROWSER").is_some() => {
-                panic!("chromedriver: {e}")
-            }
-            Err(e) => {
-                eprintln!("not run, chromedriver: {e}");
-                return None;
-            }
-        };
+            .spawn()
+            .unwrap_or_else(|e| missing(&format!("chromedriver ({e})")));
         let profile = std::env::temp_dir().join(format!("cuepost-chrome-{port}"));
-        Some(Self {
+        Self {
             driver,
             port,
             profile,
-        })
+        }
+    }
+
+    /// The folder of its browsers' profiles.
+    pub fn profile(&self) -> &Path {
+        &self.profile
     }
 
     /// Opens a browser window of a size.
@@ -95,7 +105,7 @@ impl Chrome {
             "touch": screen.ratio > 1.0,
         });
         let options = json!({
-            "binary": "/usr/bin/chromium",
+            "binary": BROWSER,
             "args": args,
             "mobileEmulation": {"deviceMetrics": metrics},
         });
@@ -119,6 +129,21 @@ impl Chrome {
 
 impl Drop for Chrome {
     fn drop(&mut self) {
+        // A test that failed has not closed its browser, and killing the driver would leave it
+        // running: the driver closes it when asked to end.
+        let asked = TcpStream::connect(("127.0.0.1", self.port)).and_then(|mut stream| {
+            stream.set_read_timeout(Some(Duration::from_secs(10)))?;
+            let request = "GET /shutdown HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n";
+            stream.write_all(request.as_bytes())?;
+            stream.read_to_end(&mut Vec::new())
+        });
+        let until = Instant::now() + Duration::from_secs(10);
+        while asked.is_ok() && Instant::now() < until {
+            if let Ok(Some(_)) = self.driver.try_wait() {
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
         let _ = self.driver.kill();
         let _ = self.driver.wait();
         let _ = std::fs::remove_dir_all(&self.profile);

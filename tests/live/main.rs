@@ -3,6 +3,7 @@
 mod chrome;
 mod endurance;
 mod hostile;
+mod kinds;
 mod layout;
 mod line;
 mod pages;

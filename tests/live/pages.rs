@@ -118,9 +118,7 @@ async fn check_ground(page: &Client, screen: Screen) {
 
 #[test]
 fn the_driver_reads_one_cue_and_nothing_else() {
-    let Some(chrome) = Chrome::start() else {
-        return;
-    };
+    let chrome = Chrome::start();
     block_on(async {
         for screen in [PHONE, PHONE_UPRIGHT, TABLET, LAPTOP] {
             let served = Served::start(Limits::default());
@@ -188,9 +186,7 @@ fn the_driver_reads_one_cue_and_nothing_else() {
 
 #[test]
 fn a_burst_of_cues_never_flashes() {
-    let Some(chrome) = Chrome::start() else {
-        return;
-    };
+    let chrome = Chrome::start();
     block_on(async {
         let served = Served::start(Limits::default());
         served.driving(Some(0.0), 1, (0.0, 0.0));
@@ -236,9 +232,7 @@ const CUES: &str = "document.querySelectorAll('#cue-list li:not(.none)').length"
 
 #[test]
 fn the_coach_sees_each_lap_and_cue_once_also_after_a_break() {
-    let Some(chrome) = Chrome::start() else {
-        return;
-    };
+    let chrome = Chrome::start();
     block_on(async {
         let mut served = Served::start(Limits::default());
         let page = chrome.open(LAPTOP).await;
@@ -302,9 +296,7 @@ fn the_coach_sees_each_lap_and_cue_once_also_after_a_break() {
 
 #[test]
 fn the_coachs_page_at_three_sizes() {
-    let Some(chrome) = Chrome::start() else {
-        return;
-    };
+    let chrome = Chrome::start();
     block_on(async {
         for screen in [PHONE_UPRIGHT, TABLET, LAPTOP] {
             let served = Served::start(Limits::default());
@@ -346,9 +338,7 @@ fn the_coachs_page_at_three_sizes() {
 fn a_drive_replayed_at_speed_and_its_cues_read_off_the_page() {
     use crate::running::Running;
     use crate::scene::{replayed, scene};
-    let Some(chrome) = Chrome::start() else {
-        return;
-    };
+    let chrome = Chrome::start();
     let scene = scene();
     let want = replayed(&scene.recording());
     block_on(async {
@@ -420,4 +410,36 @@ fn a_drive_replayed_at_speed_and_its_cues_read_off_the_page() {
             ended.err
         );
     });
+}
+
+/// Processes of a browser, known by its profile's folder.
+fn browsers(profile: &std::path::Path) -> usize {
+    let profile = profile.display().to_string();
+    std::fs::read_dir("/proc")
+        .expect("Linux")
+        .filter_map(|entry| std::fs::read(entry.ok()?.path().join("cmdline")).ok())
+        .filter(|line| String::from_utf8_lossy(line).contains(&profile))
+        .count()
+}
+
+#[test]
+fn a_test_that_fails_leaves_no_browser_running() {
+    let chrome = Chrome::start();
+    let failed = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| {
+        block_on(async {
+            let _page = chrome.open(PHONE).await;
+            assert!(browsers(chrome.profile()) > 0);
+            std::panic::resume_unwind(Box::new("a failed test"));
+        });
+    }));
+    assert!(failed.is_err());
+    let profile = chrome.profile().to_owned();
+    drop(chrome);
+    assert!(!profile.exists(), "its profile is gone");
+    // The last of its processes may take a moment.
+    let until = std::time::Instant::now() + std::time::Duration::from_secs(20);
+    while browsers(&profile) > 0 && std::time::Instant::now() < until {
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+    assert_eq!(browsers(&profile), 0, "and so are its processes");
 }

@@ -3,11 +3,11 @@
 use crate::replay::{Summary, replay, table::Table, text::Laps};
 use crate::report::json::event_json;
 use crate::report::units::Units;
+use crate::source::kinds_differ;
 use crate::{reference_file, source, thresholds_file};
 use anyhow::Context;
 use clap::ValueEnum;
 use cuepost_engine::gate::Refusal;
-use cuepost_engine::reference::SourceKind;
 use cuepost_engine::{Config, ReferenceView};
 use std::io::{self, BufWriter, Write};
 use std::path::PathBuf;
@@ -54,7 +54,10 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let reference = kept.view();
     let options = source::Options::with_columns(&args.column)?;
     let mut recording = source::open(&args.recording, &options)?;
-    warn_of_other_source(&reference, recording.source_kind());
+    let made = reference.session.source;
+    if let Some(words) = kinds_differ(made, recording.source_kind(), "this recording is") {
+        eprintln!("{words}");
+    }
     let out = BufWriter::new(io::stdout().lock());
     let config = thresholds_file::read_or_default(args.thresholds.as_deref())?;
     let (summary, fault) = print(args, &mut recording, &reference, config, out)?;
@@ -102,27 +105,6 @@ fn print(
         }
     };
     Ok(done)
-}
-
-/// A receiver's lag only cancels against a reference made with a receiver.
-fn warn_of_other_source(reference: &ReferenceView<'_>, live: SourceKind) {
-    let made = reference.session.source;
-    if made != SourceKind::Unknown && live != SourceKind::Unknown && made != live {
-        eprintln!(
-            "The reference was made from a {}, this recording from a {}: their lags differ, so \
-             metres of brake and throttle points may all be off by the same amount.",
-            word(made),
-            word(live)
-        );
-    }
-}
-
-fn word(kind: SourceKind) -> &'static str {
-    match kind {
-        SourceKind::Unknown => "source of unknown kind",
-        SourceKind::Receiver => "receiver",
-        SourceKind::Simulator => "simulator",
-    }
 }
 
 /// What a person should know about the run: refusals, and when nothing at all came of it.

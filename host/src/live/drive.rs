@@ -141,6 +141,8 @@ impl<T: Target + Send + 'static> Drive<T> {
             counters,
             stop: shared.stop.clone(),
             patient: self.patient,
+            made_from: shared.reference.session.source,
+            kind: Arc::default(),
         };
         let reader = self.reader;
         let reader_thread = spawn("reader", move || reader(&outlet))?;

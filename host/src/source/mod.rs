@@ -48,6 +48,23 @@ impl Options {
     }
 }
 
+/// A receiver's lag only cancels against a reference made with a receiver: what to say when the
+/// kinds differ. `this_is` begins the second half, as "this recording is".
+pub fn kinds_differ(made: SourceKind, now: SourceKind, this_is: &str) -> Option<String> {
+    let word = |kind| match kind {
+        SourceKind::Unknown => None,
+        SourceKind::Receiver => Some("receiver"),
+        SourceKind::Simulator => Some("simulator"),
+    };
+    let (made_word, now_word) = (word(made)?, word(now)?);
+    (made != now).then(|| {
+        format!(
+            "The reference was made from a {made_word}, {this_is} from a {now_word}: their lags \
+             differ, so metres of brake and throttle points may all be off by the same amount."
+        )
+    })
+}
+
 /// A recording, read as it is iterated over.
 ///
 /// An error is the last item: what came before it was read well.

@@ -115,7 +115,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (store, _) = reference_file::read(reference)?;
     let config = config(args)?;
     let opened = input::open(source, &how(args)?, decoder(args)?)?;
-    let recording = recording(args, source)?;
+    let recording = recording(args, source, opened.kind)?;
 
     let stop = Arc::new(AtomicBool::new(false));
     let asked = stop.clone();
@@ -218,7 +218,11 @@ fn decoder(args: &Args) -> anyhow::Result<Box<dyn Decode>> {
 }
 
 /// Live sources are recorded unless it is forbidden; a recording played only when asked for.
-fn recording(args: &Args, source: &Source) -> anyhow::Result<Option<(PathBuf, Writer<File>)>> {
+fn recording(
+    args: &Args,
+    source: &Source,
+    kind: SourceKind,
+) -> anyhow::Result<Option<(PathBuf, Writer<File>)>> {
     let live = !matches!(source, Source::File(_));
     let path = match &args.record {
         Some(path) => path.clone(),
@@ -229,11 +233,7 @@ fn recording(args: &Args, source: &Source) -> anyhow::Result<Option<(PathBuf, Wr
         }
     };
     let header = Header {
-        source: match source {
-            Source::Serial { .. } => SourceKind::Receiver,
-            Source::Udp(_) => SourceKind::Simulator,
-            Source::Stdin | Source::File(_) => SourceKind::Unknown,
-        },
+        source: kind,
         created_by: concat!("cuepost ", env!("CARGO_PKG_VERSION"))
             .try_into()
             .unwrap_or_default(),

@@ -3,6 +3,7 @@
 use crate::live::layout::{PacketReader, Refused, Step};
 use crate::source::{Kind, Options, Stream};
 use cuepost_engine::Sample;
+use cuepost_engine::reference::SourceKind;
 
 /// Turns what a source sends into samples.
 pub trait Decode: Send {
@@ -20,6 +21,9 @@ pub trait Decode: Send {
 
     /// Messages that were cut short or damaged so far: what a line too slow for them does.
     fn damaged(&self) -> u64;
+
+    /// What kind of source it is, as far as it can be told yet.
+    fn source_kind(&self) -> SourceKind;
 
     /// Why nothing could be read, once; reading begins anew behind it.
     fn fault(&mut self) -> Option<String> {
@@ -55,6 +59,10 @@ impl Decode for PacketReader {
 
     fn damaged(&self) -> u64 {
         self.counts().refused[Refused::Cut as usize]
+    }
+
+    fn source_kind(&self) -> SourceKind {
+        SourceKind::Simulator
     }
 }
 
@@ -121,6 +129,10 @@ impl Decode for StreamDecode {
 
     fn damaged(&self) -> u64 {
         self.stream.damaged()
+    }
+
+    fn source_kind(&self) -> SourceKind {
+        self.stream.source_kind()
     }
 
     fn fault(&mut self) -> Option<String> {

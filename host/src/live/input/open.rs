@@ -6,6 +6,7 @@ use super::{paced, serial, stdin, udp};
 use crate::live::drive::Reader;
 use crate::live::port::{Link, OpenFault, SerialBus};
 use crate::source::Options;
+use cuepost_engine::reference::SourceKind;
 use std::io;
 use std::net::SocketAddr;
 
@@ -17,6 +18,8 @@ pub struct Opened {
     pub patient: bool,
     /// Whether a read may hang.
     pub may_hang: bool,
+    /// What it most likely is, for the recording's header.
+    pub kind: SourceKind,
     /// What it is, for people.
     pub label: String,
 }
@@ -76,6 +79,7 @@ pub fn open(
             })?;
             Ok(Opened {
                 reader: Box::new(move |out| serial::read(link, baud, decode, out)),
+                kind: SourceKind::Receiver,
                 patient: false,
                 may_hang: false,
                 label: format!("{path} at {baud} baud"),
@@ -88,6 +92,7 @@ pub fn open(
             })?;
             Ok(Opened {
                 reader: Box::new(move |out| udp::read(&socket, decode, out)),
+                kind: SourceKind::Simulator,
                 patient: false,
                 may_hang: false,
                 label: format!("UDP {at}"),
@@ -95,15 +100,20 @@ pub fn open(
         }
         Source::Stdin => Ok(Opened {
             reader: Box::new(move |out| stdin::read(io::stdin().lock(), decode, out)),
+            kind: SourceKind::Unknown,
             patient: true,
             may_hang: true,
             label: "standard input".into(),
         }),
         Source::File(path) => {
-            let samples = paced::open(path, &how.options).map_err(OpenSourceFault::File)?;
+            let (samples, kind) = paced::open(path, &how.options).map_err(OpenSourceFault::File)?;
             let speed = how.speed;
             Ok(Opened {
-                reader: Box::new(move |out| paced::play(samples, speed, out)),
+                reader: Box::new(move |out| {
+                    out.is_of(kind);
+                    paced::play(samples, speed, out);
+                }),
+                kind,
                 patient: true,
                 may_hang: false,
                 label: path.display().to_string(),

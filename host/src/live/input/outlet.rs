@@ -1,11 +1,13 @@
 //! Where a reader puts what it reads: the recorder first, then the engine.
 
 use crate::live::counters::Counters;
-use crate::live::message::{Arrived, Note, Record, SourceState};
+use crate::live::message::{Arrived, Note, NoteKind, Record, SourceState};
 use crate::live::queue::Whole;
+use crate::source::kinds_differ;
 use cuepost_engine::Sample;
-use std::sync::Arc;
+use cuepost_engine::reference::SourceKind;
 use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
+use std::sync::{Arc, OnceLock};
 use std::time::{Duration, Instant};
 
 /// The giving end of a reader.
@@ -22,6 +24,10 @@ pub struct Outlet {
     /// A source that can wait loses nothing whatever the disk does; one that cannot must not be
     /// held up by it.
     pub patient: bool,
+    /// What kind of source the reference was made from.
+    pub made_from: SourceKind,
+    /// What kind this one is, once it is known.
+    pub kind: Arc<OnceLock<SourceKind>>,
 }
 
 impl Outlet {
@@ -54,6 +60,16 @@ impl Outlet {
     /// Says how the source is.
     pub fn source(&self, state: SourceState) {
         self.engine.push(Arrived::Source(state));
+    }
+
+    /// Notes what kind of source this is; warns, once, when the reference was made from another.
+    pub fn is_of(&self, kind: SourceKind) {
+        if kind == SourceKind::Unknown || self.kind.set(kind).is_err() {
+            return;
+        }
+        if let Some(words) = kinds_differ(self.made_from, kind, "this source is") {
+            self.note(Note::new(NoteKind::Source, words));
+        }
     }
 
     /// Says something to the people.

@@ -4,6 +4,7 @@ use super::outlet::Outlet;
 use crate::live::message::{Note, NoteKind, SourceState};
 use crate::source::{self, Options};
 use cuepost_engine::Sample;
+use cuepost_engine::reference::SourceKind;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
@@ -13,10 +14,12 @@ pub type Samples = Box<dyn Iterator<Item = Result<Sample, String>> + Send>;
 /// A pause longer than this is a stop of the recording, not of the car: it is not waited for.
 const PAUSE_MAX: Duration = Duration::from_secs(10);
 
-/// Opens a file of any kind that is known.
-pub fn open(path: &Path, options: &Options) -> Result<Samples, String> {
+/// Opens a file of any kind that is known; also says what kind of source made it.
+pub fn open(path: &Path, options: &Options) -> Result<(Samples, SourceKind), String> {
     let recording = source::open(path, options).map_err(|e| e.to_string())?;
-    Ok(Box::new(recording.map(|r| r.map_err(|e| e.to_string()))))
+    let kind = recording.source_kind();
+    let samples = recording.map(|r| r.map_err(|e| e.to_string()));
+    Ok((Box::new(samples), kind))
 }
 
 /// Plays samples; `speed` times faster than they were made, 0 without waiting.

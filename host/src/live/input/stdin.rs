@@ -23,6 +23,7 @@ pub fn read(mut input: impl Read, mut decode: Box<dyn Decode>, out: &Outlet) {
                 out.counters.bytes.fetch_add(n as u64, Relaxed);
                 let bytes = buffer.get(..n).unwrap_or_default();
                 decode.push(bytes, arrival_us, &mut |s| out.sample(s, arrived));
+                out.is_of(decode.source_kind());
                 if let Some(why) = decode.fault() {
                     out.note(Note::new(NoteKind::Source, why));
                 }

@@ -44,6 +44,7 @@ pub fn read(socket: &UdpSocket, mut decode: Box<dyn Decode>, out: &Outlet) {
                 if is_open_line(bytes) {
                     decode.push(b"\n", at_us, &mut |s| out.sample(s, arrived));
                 }
+                out.is_of(decode.source_kind());
                 if let Some(why) = decode.fault() {
                     out.note(Note::new(NoteKind::Source, why));
                 }
