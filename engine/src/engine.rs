@@ -9,7 +9,7 @@ use crate::progress::{Place, Progress};
 use crate::reference::ReferenceView;
 use crate::sample::Sample;
 use crate::thresholds::Config;
-use crate::voice::{View, Voice};
+use crate::voice::{View, Voice, Watch};
 use heapless::Vec;
 
 /// The most events one sample can cause.
@@ -91,9 +91,19 @@ impl Engine {
     /// Bounded work for any input; never panics, blocks or allocates. `reference` must be the
     /// same for all samples since the start or the last [`Engine::restart`].
     pub fn feed(&mut self, reference: &ReferenceView<'_>, sample: &Sample) -> &[Event] {
+        self.feed_watched(reference, sample, &mut ())
+    }
+
+    /// As [`Engine::feed`]; `watch` sees what the voice is given.
+    pub fn feed_watched(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        sample: &Sample,
+        watch: &mut impl Watch,
+    ) -> &[Event] {
         self.events.clear();
         match self.gate.admit(&reference.frame, sample) {
-            Ok(admitted) => self.follow(reference, &admitted),
+            Ok(admitted) => self.follow(reference, &admitted, watch),
             Err(_) => {
                 let (state, why) = self.gate.health();
                 if state != HealthState::Ok {
@@ -113,9 +123,14 @@ impl Engine {
         &self.events
     }
 
-    fn follow(&mut self, reference: &ReferenceView<'_>, admitted: &Admitted) {
+    fn follow(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        admitted: &Admitted,
+        watch: &mut impl Watch,
+    ) {
         if admitted.broken {
-            self.cut();
+            self.cut(watch);
         }
         self.place = self.progress.advance(reference, admitted);
         let Some(place) = self.place else {
@@ -124,7 +139,7 @@ impl Engine {
                 worse => worse,
             };
             self.tell_health(state, why, admitted.time_us);
-            self.cut();
+            self.cut(watch);
             self.passages.drop_all();
             return;
         };
@@ -137,15 +152,22 @@ impl Engine {
         if state != HealthState::Ok {
             self.passages.spoil();
             self.voice.hush();
+            watch.hushed();
         }
         let Some(now) = self.motion.push(reference.car, admitted, &place) else {
             return;
         };
-        self.measure(reference, &now, state);
+        self.measure(reference, &now, state, watch);
     }
 
     /// The stages behind the motion: what the driver did, the facts of it, and what to say.
-    fn measure(&mut self, reference: &ReferenceView<'_>, now: &Moment, state: HealthState) {
+    fn measure(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        now: &Moment,
+        state: HealthState,
+        watch: &mut impl Watch,
+    ) {
         let trace = self.motion.trace();
         let offset_sd_m = self.progress.correction().offset_sd_m;
         let finished = self.passages.advance(reference, trace, now, offset_sd_m);
@@ -157,10 +179,11 @@ impl Engine {
         }
         if let Some(facts) = finished {
             push(&mut self.events, Event::Corner(facts));
-            if let Some(ratio) = self
+            let paced = self
                 .voice
-                .remember(reference, &self.config, &facts, now.time_us)
-            {
+                .remember(reference, &self.config, &facts, now.time_us);
+            watch.finished(&facts, now.time_us, self.voice.pace());
+            if let Some(ratio) = paced {
                 let pace = PaceEvent {
                     lap: facts.lap,
                     ratio,
@@ -181,6 +204,7 @@ impl Engine {
             passage,
             doing: self.phases.doing(),
         };
+        watch.moment(&view, self.voice.pace());
         if let Some(cue) = self.voice.speak(&view, &self.config) {
             push(&mut self.events, Event::Cue(cue));
         }
@@ -199,11 +223,12 @@ impl Engine {
     }
 
     /// What was under way can't be measured across this.
-    fn cut(&mut self) {
+    fn cut(&mut self, watch: &mut impl Watch) {
         self.motion.cut();
         self.phases.cut();
         self.passages.spoil();
         self.voice.hush();
+        watch.hushed();
     }
 
     fn tell_health(&mut self, state: HealthState, why: Why, time_us: u64) {

@@ -9,7 +9,7 @@ mod deviation;
 #[cfg(test)]
 mod tests;
 
-pub use deviation::{Deviation, Deviations};
+pub use deviation::{Deviation, Deviations, Difference, Differences};
 
 use crate::cue::{Advice, Phase, Size};
 use crate::facts::Facts;
@@ -50,11 +50,23 @@ pub fn judge(
     thresholds: &Thresholds,
     allowance: Allowance,
 ) -> Option<Verdict> {
+    let found = Differences::of(reference, corner, facts);
+    weigh(&found, corner, facts, thresholds, allowance)
+}
+
+/// As [`judge`], for whoever has kept the differences of the passage.
+pub fn weigh(
+    differences: &Differences,
+    corner: &Corner,
+    facts: &Facts,
+    thresholds: &Thresholds,
+    allowance: Allowance,
+) -> Option<Verdict> {
     if !facts.usable {
         return None;
     }
     let loss_s = facts.loss_s()? - allowance.loss_s;
-    let found = Deviations::of(reference, corner, facts, thresholds);
+    let loss_sd_s = differences.loss_sd_s;
     let verdict = |(phase, advice, size): (Phase, Advice, Size)| Verdict {
         phase,
         advice,
@@ -62,16 +74,17 @@ pub fn judge(
         size_s: seconds(size, phase, facts),
         loss_s,
     };
-    if loss_s <= -thresholds.better_s && loss_s <= -2.0 * found.loss_sd_s {
+    if loss_s <= -thresholds.better_s && loss_s <= -2.0 * loss_sd_s {
         return Some(verdict((
             Phase::Straight,
             Advice::Better,
             Size::Seconds(-loss_s),
         )));
     }
-    if loss_s < thresholds.loss_s || loss_s < 2.0 * found.loss_sd_s {
+    if loss_s < thresholds.loss_s || loss_s < 2.0 * loss_sd_s {
         return None;
     }
+    let found = differences.against(thresholds);
     let told = match corner.kind {
         CornerKind::Braked => cause::braked(&found, thresholds),
         CornerKind::Lifted | CornerKind::Flat => cause::lifted(&found, facts, corner, thresholds),

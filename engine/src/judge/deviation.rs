@@ -21,13 +21,6 @@ pub struct Deviation {
 }
 
 impl Deviation {
-    fn new(value: f32, sd: f32, threshold: f32) -> Self {
-        Self {
-            value,
-            counts: value.abs() > threshold && value.abs() > 2.0 * sd,
-        }
-    }
-
     /// Counts and is positive.
     pub fn more(&self) -> bool {
         self.counts && self.value > 0.0
@@ -95,33 +88,80 @@ impl Deviations {
         facts: &Facts,
         limit: &Thresholds,
     ) -> Self {
+        Differences::of(reference, corner, facts).against(limit)
+    }
+}
+
+/// A difference before any threshold, live minus reference; 0 ± 0 when either side is unknown.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Difference {
+    /// The difference.
+    pub value: f32,
+    /// Its standard deviation.
+    pub sd: f32,
+}
+
+impl Difference {
+    fn against(self, threshold: f32) -> Deviation {
+        let size = self.value.abs();
+        Deviation {
+            value: self.value,
+            counts: size > threshold && size > 2.0 * self.sd,
+        }
+    }
+}
+
+/// All differences of one passage to the reference before any threshold: what each field means is
+/// said in [`Deviations`].
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[allow(missing_docs)]
+pub struct Differences {
+    pub brake_m: Difference,
+    pub decel_mps2: Difference,
+    pub peak_decel_mps2: Difference,
+    /// The reference's own mean deceleration, of which the threshold is a share.
+    pub want_decel_mps2: f32,
+    pub trail_m: Difference,
+    pub slowest_mps: Difference,
+    pub release_m: Difference,
+    pub slowed_mps: Difference,
+    pub apex_out_m: Difference,
+    pub exit_out_m: Difference,
+    pub exit_mps: Difference,
+    pub throttle_m: Difference,
+    pub to_full_m: Difference,
+    pub full_m: Difference,
+    pub lift_s: Difference,
+    pub coast_s: Difference,
+    pub loss_entry_s: f32,
+    pub loss_middle_s: f32,
+    pub loss_exit_s: f32,
+    pub loss_sd_s: f32,
+}
+
+impl Differences {
+    /// The differences of one passage.
+    pub fn of(reference: &ReferenceView<'_>, corner: &Corner, facts: &Facts) -> Self {
         let want = &corner.facts;
-        let place =
-            |live: Option<Measured>, reference_value: Option<Measured>, threshold: f32| match (
-                live,
-                reference_value,
-            ) {
-                (Some(a), Some(b)) => {
-                    Deviation::new(reference.ahead_m(b.value, a.value), both(a, b), threshold)
-                }
-                _ => Deviation::default(),
-            };
-        let plain =
-            |live: Option<Measured>, reference_value: Option<Measured>, threshold: f32| match (
-                live,
-                reference_value,
-            ) {
-                (Some(a), Some(b)) => Deviation::new(a.value - b.value, both(a, b), threshold),
-                _ => Deviation::default(),
-            };
+        let place = |live: Option<Measured>, wanted: Option<Measured>| match (live, wanted) {
+            (Some(a), Some(b)) => Difference {
+                value: reference.ahead_m(b.value, a.value),
+                sd: both(a, b),
+            },
+            _ => Difference::default(),
+        };
+        let plain = |live: Option<Measured>, wanted: Option<Measured>| match (live, wanted) {
+            (Some(a), Some(b)) => Difference {
+                value: a.value - b.value,
+                sd: both(a, b),
+            },
+            _ => Difference::default(),
+        };
         // Left is positive: the outside of a left-hander is to the right.
-        let outward = |d: Deviation| Deviation {
+        let outward = |d: Difference| Difference {
             value: -f32::from(corner.turn) * d.value,
             ..d
         };
-        let decel = want
-            .mean_decel_mps2
-            .map_or(0.0, |d| d.value * limit.decel_ratio);
         let to_full = |f: &Facts| match (f.throttle_m, f.full_m) {
             (Some(on), Some(full)) => Some(Measured::new(
                 reference.ahead_m(on.value, full.value),
@@ -136,49 +176,69 @@ impl Deviations {
         let coast = Some(want.coast_s.unwrap_or_default());
         let lift = Some(want.lift_s.unwrap_or_default());
         let part = |m: Option<Measured>| m.map_or(0.0, |m| m.value);
-        let variance = |m: Option<Measured>| m.map_or(0.0, |m| m.sd * m.sd);
         Self {
-            brake_m: place(facts.brake_m, want.brake_m, limit.brake_m),
-            decel_mps2: plain(facts.mean_decel_mps2, want.mean_decel_mps2, decel),
-            peak_decel_mps2: plain(facts.peak_decel_mps2, want.peak_decel_mps2, 0.5 * decel),
-            trail_m: plain(facts.trail_m, want.trail_m, limit.trail_m),
-            slowest_mps: plain(facts.slowest_mps, want.slowest_mps, limit.slowest_mps),
-            release_m: place(
-                facts.release_m,
-                want.release_m,
-                RELEASE_SHARE * limit.trail_m,
-            ),
-            slowed_mps: plain(facts.slowed_mps, Some(slowed), limit.slowest_mps),
-            apex_out_m: outward(plain(
-                facts.offset_slowest_m,
-                want.offset_slowest_m,
-                limit.offset_m,
-            )),
-            exit_out_m: outward(plain(
-                facts.offset_exit_m,
-                want.offset_exit_m,
-                limit.offset_m,
-            )),
-            exit_mps: plain(
-                facts.exit_mps,
-                want.exit_mps,
-                EXIT_SHARE * limit.slowest_mps,
-            ),
-            throttle_m: place(facts.throttle_m, want.throttle_m, limit.throttle_m),
-            to_full_m: plain(to_full(facts), to_full(want), limit.full_m),
-            full_m: place(facts.full_m, want.full_m, limit.full_m),
-            lift_s: plain(facts.lift_s, lift, limit.lift_s),
-            coast_s: plain(facts.coast_s, coast, limit.coast_s),
+            brake_m: place(facts.brake_m, want.brake_m),
+            decel_mps2: plain(facts.mean_decel_mps2, want.mean_decel_mps2),
+            peak_decel_mps2: plain(facts.peak_decel_mps2, want.peak_decel_mps2),
+            want_decel_mps2: part(want.mean_decel_mps2),
+            trail_m: plain(facts.trail_m, want.trail_m),
+            slowest_mps: plain(facts.slowest_mps, want.slowest_mps),
+            release_m: place(facts.release_m, want.release_m),
+            slowed_mps: plain(facts.slowed_mps, Some(slowed)),
+            apex_out_m: outward(plain(facts.offset_slowest_m, want.offset_slowest_m)),
+            exit_out_m: outward(plain(facts.offset_exit_m, want.offset_exit_m)),
+            exit_mps: plain(facts.exit_mps, want.exit_mps),
+            throttle_m: place(facts.throttle_m, want.throttle_m),
+            to_full_m: plain(to_full(facts), to_full(want)),
+            full_m: place(facts.full_m, want.full_m),
+            lift_s: plain(facts.lift_s, lift),
+            coast_s: plain(facts.coast_s, coast),
             loss_entry_s: part(facts.loss_entry_s),
             loss_middle_s: part(facts.loss_middle_s),
             loss_exit_s: part(facts.loss_exit_s),
-            loss_sd_s: sqrt(
-                variance(facts.loss_entry_s)
-                    + variance(facts.loss_middle_s)
-                    + variance(facts.loss_exit_s),
-            ),
+            loss_sd_s: loss_sd_s(facts),
         }
     }
+
+    /// The same with another loss at the exit, the one part that changes on the way out.
+    pub fn with_exit_of(&self, facts: &Facts) -> Self {
+        Self {
+            loss_exit_s: facts.loss_exit_s.map_or(0.0, |m| m.value),
+            loss_sd_s: loss_sd_s(facts),
+            ..*self
+        }
+    }
+
+    /// Which of them count.
+    pub fn against(&self, limit: &Thresholds) -> Deviations {
+        let decel = self.want_decel_mps2 * limit.decel_ratio;
+        Deviations {
+            brake_m: self.brake_m.against(limit.brake_m),
+            decel_mps2: self.decel_mps2.against(decel),
+            peak_decel_mps2: self.peak_decel_mps2.against(0.5 * decel),
+            trail_m: self.trail_m.against(limit.trail_m),
+            slowest_mps: self.slowest_mps.against(limit.slowest_mps),
+            release_m: self.release_m.against(RELEASE_SHARE * limit.trail_m),
+            slowed_mps: self.slowed_mps.against(limit.slowest_mps),
+            apex_out_m: self.apex_out_m.against(limit.offset_m),
+            exit_out_m: self.exit_out_m.against(limit.offset_m),
+            exit_mps: self.exit_mps.against(EXIT_SHARE * limit.slowest_mps),
+            throttle_m: self.throttle_m.against(limit.throttle_m),
+            to_full_m: self.to_full_m.against(limit.full_m),
+            full_m: self.full_m.against(limit.full_m),
+            lift_s: self.lift_s.against(limit.lift_s),
+            coast_s: self.coast_s.against(limit.coast_s),
+            loss_entry_s: self.loss_entry_s,
+            loss_middle_s: self.loss_middle_s,
+            loss_exit_s: self.loss_exit_s,
+            loss_sd_s: self.loss_sd_s,
+        }
+    }
+}
+
+fn loss_sd_s(facts: &Facts) -> f32 {
+    let variance = |m: Option<Measured>| m.map_or(0.0, |m| m.sd * m.sd);
+    sqrt(variance(facts.loss_entry_s) + variance(facts.loss_middle_s) + variance(facts.loss_exit_s))
 }
 
 fn both(a: Measured, b: Measured) -> f32 {

@@ -1,0 +1,248 @@
+//! What the voice looks at in one moment.
+//!
+//! Everything here is free of thresholds. [`View`] finds it in the stream, and only what is asked
+//! for; whoever has kept the answers can have the same voice speak again under other thresholds.
+
+use super::Pace;
+use crate::facts::{Facts, Passage};
+use crate::judge::{self, Differences, Verdict};
+use crate::motion::Moment;
+use crate::phase::Doing;
+use crate::reference::{Corner, CornerKind, ReferenceView};
+use crate::thresholds::Thresholds;
+
+/// Quiet begins this long before the brake onset, seconds.
+pub const QUIET_S: f32 = 2.0;
+/// A cue stands for at least this long, seconds.
+pub const ON_S: f32 = 1.5;
+/// `ahead` is told this long before the brake onset at the earliest, seconds.
+const AHEAD_EARLIEST_S: f32 = 6.0;
+/// And so long before, so that it has stood when quiet begins, seconds.
+const AHEAD_LATEST_S: f32 = QUIET_S + ON_S;
+/// Throttle must have been held this long before `after`, seconds.
+const AFTER_HELD_S: f32 = 0.35;
+/// Full throttle is waited for this long after its first touch, seconds.
+const FULL_WAIT_S: f32 = 3.0;
+/// Above the reference by this much, throttle is not overdue, m/s.
+const FASTER_MPS: f32 = 0.3;
+
+/// No throttle where the reference had long taken it up, and the car slower than the reference.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Overdue {
+    /// Metres since the reference's throttle onset.
+    pub late_m: f32,
+    /// Of those what the spread of the reference's onset explains, metres.
+    pub spread_m: f32,
+    /// Nearer to the inside of the bend than the reference, metres.
+    pub inside_m: f32,
+}
+
+/// The corner that comes next, while it is time to remind of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Coming {
+    /// Its number, from 1.
+    pub corner: u8,
+    /// The lap it will belong to.
+    pub lap: u16,
+}
+
+/// One moment as the voice sees it.
+pub trait Scene {
+    /// Source time.
+    fn time_us(&self) -> u64;
+    /// Metres from the start line.
+    fn progress_m(&self) -> f32;
+    /// Speed, m/s.
+    fn speed_mps(&self) -> f32;
+    /// Lap of the passage under way.
+    fn lap(&self) -> u16;
+    /// Corner of the passage under way, from 1.
+    fn corner(&self) -> u8;
+    /// Whether the throttle is missing.
+    fn overdue(&self) -> Option<Overdue>;
+    /// Whether the corner is over, the throttle settled, and there is time to say something.
+    fn way_out(&self) -> bool;
+    /// Whether there is time to say something of the corner before.
+    fn opening(&self) -> bool;
+    /// The corner there is time to remind of.
+    fn coming(&self) -> Option<Coming>;
+    /// How the passage so far differs from the reference.
+    fn differences(&self) -> Option<Differences>;
+    /// What the judge says of the passage so far.
+    fn verdict(&self, limit: &Thresholds, pace: &Pace) -> Option<Verdict>;
+}
+
+/// A moment of the stream.
+pub struct View<'a> {
+    /// The reference.
+    pub reference: &'a ReferenceView<'a>,
+    /// The moment.
+    pub now: &'a Moment,
+    /// The passage under way.
+    pub passage: &'a Passage,
+    /// What the driver does.
+    pub doing: Doing,
+}
+
+impl Scene for View<'_> {
+    fn time_us(&self) -> u64 {
+        self.now.time_us
+    }
+
+    fn progress_m(&self) -> f32 {
+        self.now.progress_m
+    }
+
+    fn speed_mps(&self) -> f32 {
+        self.now.speed_mps
+    }
+
+    fn lap(&self) -> u16 {
+        self.passage.lap()
+    }
+
+    fn corner(&self) -> u8 {
+        self.passage.corner()
+    }
+
+    fn overdue(&self) -> Option<Overdue> {
+        let corner = self.own()?;
+        if corner.kind != CornerKind::Braked || !self.passage.usable() {
+            return None;
+        }
+        let due = corner.facts.throttle_m?;
+        let on = self.doing.driving || self.passage.throttle().is_some() || self.now.drive > 0.25;
+        if on || self.passage.brake().is_none() {
+            return None;
+        }
+        let late_m = self.reference.ahead_m(due.value, self.now.progress_m);
+        let spread_m = 2.0 * due.sd;
+        let ahead_mps = self.now.speed_mps - self.reference.speed_mps(self.now.progress_m);
+        if late_m <= spread_m || ahead_mps > -FASTER_MPS {
+            return None;
+        }
+        Some(Overdue {
+            late_m,
+            spread_m,
+            inside_m: f32::from(corner.turn) * self.now.offset_m,
+        })
+    }
+
+    fn way_out(&self) -> bool {
+        let passage = self.passage;
+        if !passage.usable() {
+            return false;
+        }
+        let since_s = passage.throttle().map_or(f32::MAX, |at| {
+            self.now.time_us.saturating_sub(at.time_us) as f32 * 1e-6
+        });
+        let settled = match passage.throttle() {
+            Some(_) => self.doing.settled && since_s > AFTER_HELD_S,
+            // A corner taken without slowing has nothing to settle.
+            None => passage.brake().is_none() && self.now.drive > 0.5,
+        };
+        let out = passage.into_m() >= passage.spans().exit_m
+            || (passage.full() && passage.into_m() >= passage.spans().middle_end_m);
+        if !settled || !out {
+            return false;
+        }
+        let left_s = self.next_brake_s();
+        // How soon full throttle comes belongs to the picture, while there is time to wait for it.
+        let waiting = !passage.full() && since_s < FULL_WAIT_S && left_s > QUIET_S + 1.0;
+        left_s >= QUIET_S && !waiting
+    }
+
+    fn opening(&self) -> bool {
+        let passage = self.passage;
+        let out = passage.into_m() >= passage.spans().middle_end_m
+            || passage.into_m() < passage.spans().turn_m;
+        self.settled() && out && self.next_brake_s() >= QUIET_S
+    }
+
+    fn coming(&self) -> Option<Coming> {
+        if !self.settled() || self.doing.braking {
+            return None;
+        }
+        let time_s = self.next_brake_s();
+        if !(AHEAD_LATEST_S..AHEAD_EARLIEST_S).contains(&time_s) {
+            return None;
+        }
+        let (next, corner) = self.after(self.passage.index())?;
+        let over_the_line = corner.apex_m < self.now.progress_m;
+        Some(Coming {
+            corner: (next as u8).saturating_add(1),
+            lap: self.now.lap.saturating_add(u16::from(over_the_line)),
+        })
+    }
+
+    fn differences(&self) -> Option<Differences> {
+        Some(Differences::of(self.reference, self.own()?, &self.facts()))
+    }
+
+    fn verdict(&self, limit: &Thresholds, pace: &Pace) -> Option<Verdict> {
+        let allowance = pace.allowance(self.reference, self.passage.index());
+        judge::judge(self.reference, self.own()?, &self.facts(), limit, allowance)
+    }
+}
+
+impl View<'_> {
+    /// The facts of the passage as far as they can be told now.
+    pub fn facts(&self) -> Facts {
+        self.passage.so_far(self.reference, self.now)
+    }
+
+    fn own(&self) -> Option<&Corner> {
+        self.reference.corners.get(self.passage.index())
+    }
+
+    fn settled(&self) -> bool {
+        self.doing.settled || (self.passage.brake().is_none() && self.now.drive > 0.5)
+    }
+
+    fn after(&self, index: usize) -> Option<(usize, &Corner)> {
+        let next = if index + 1 < self.reference.corners.len() {
+            index + 1
+        } else {
+            0
+        };
+        Some((next, self.reference.corners.get(next)?))
+    }
+
+    /// Seconds until the next corner's reference brake onset at the present speed.
+    fn next_brake_s(&self) -> f32 {
+        let mut index = self.passage.index();
+        for _ in 0..self.reference.corners.len().min(super::CORNERS_MAX) {
+            let Some((next, corner)) = self.after(index) else {
+                break;
+            };
+            index = next;
+            // Flat corners need no quiet.
+            if corner.kind == CornerKind::Flat {
+                continue;
+            }
+            let at_m = corner.facts.brake_m.map_or(corner.turn_m, |b| b.value);
+            let ahead_m = self.reference.wrap_m(at_m - self.now.progress_m);
+            let mean_mps = 0.5 * (self.now.speed_mps + self.reference.speed_mps(at_m));
+            return ahead_m / mean_mps.max(3.0);
+        }
+        f32::MAX
+    }
+}
+
+/// Sees what the engine gives its voice, in the same order: whoever keeps it can have a voice
+/// speak again under other thresholds.
+pub trait Watch {
+    /// [`super::Voice::hush`] is called.
+    fn hushed(&mut self);
+    /// [`super::Voice::remember`] is called; `pace` has taken the facts in.
+    fn finished(&mut self, facts: &Facts, time_us: u64, pace: &Pace);
+    /// [`super::Voice::speak`] is called.
+    fn moment(&mut self, view: &View<'_>, pace: &Pace);
+}
+
+/// Nobody watches.
+impl Watch for () {
+    fn hushed(&mut self) {}
+    fn finished(&mut self, _: &Facts, _: u64, _: &Pace) {}
+    fn moment(&mut self, _: &View<'_>, _: &Pace) {}
+}
