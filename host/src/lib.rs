@@ -15,4 +15,5 @@ pub mod replay;
 pub mod report;
 pub mod session;
 pub mod source;
+pub mod tables;
 pub mod thresholds_file;

@@ -5,3 +5,4 @@
 mod chrome;
 mod debrief;
 mod stage;
+mod tables;

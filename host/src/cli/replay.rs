@@ -4,18 +4,20 @@ use crate::replay::{Summary, replay, table::Table, text::Laps};
 use crate::report::json::event_json;
 use crate::report::units::Units;
 use crate::source::kinds_differ;
-use crate::{reference_file, source, thresholds_file};
-use anyhow::Context;
+use crate::tables::{Tables, to_parquet};
+use crate::{durable, reference_file, source, thresholds_file};
+use anyhow::{Context, bail};
 use clap::ValueEnum;
 use cuepost_engine::gate::Refusal;
 use cuepost_engine::{Config, ReferenceView};
 use std::io::{self, BufWriter, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Run a recording against a reference: laps, corners, and what would have been told
 ///
-/// Example: cuepost replay sunday.csv --reference club.ref --format jsonl > sunday.jsonl
+/// Examples: cuepost replay sunday.csv --reference club.ref --format jsonl > sunday.jsonl
+/// and, for other programs, cuepost replay sunday.csv -r club.ref --format parquet -o season/sunday
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The recording: NMEA, UBX, CSV or our own; `-` is standard input
@@ -26,9 +28,13 @@ pub struct Args {
     /// Thresholds from a file, as `cuepost thresholds` writes it
     #[arg(long, short, value_name = "FILE")]
     thresholds: Option<PathBuf>,
-    /// What to print: text for people, jsonl with one event a line, csv with one corner a line
+    /// What to print: text for people, jsonl with one event a line, csv with one corner a line;
+    /// with --output, csv and parquet write laps, facts and cues as three tables
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
+    /// Write the tables PREFIX.laps, PREFIX.facts and PREFIX.cues, each .csv or .parquet
+    #[arg(long, short, value_name = "PREFIX")]
+    output: Option<PathBuf>,
     /// Units of the text
     #[arg(long, value_enum, default_value_t = Units::Metric)]
     units: Units,
@@ -44,8 +50,10 @@ enum Format {
     Text,
     /// One JSON object an event.
     Jsonl,
-    /// One line a passage of a corner.
+    /// One line a passage of a corner; three tables with `--output`.
     Csv,
+    /// Three tables.
+    Parquet,
 }
 
 /// Runs the command.
@@ -60,7 +68,20 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     let out = BufWriter::new(io::stdout().lock());
     let config = thresholds_file::read_or_default(args.thresholds.as_deref())?;
-    let (summary, fault) = print(args, &mut recording, &reference, config, out)?;
+    let (summary, fault) = match (args.format, &args.output) {
+        (Format::Csv | Format::Parquet, Some(prefix)) => {
+            tables(args, prefix, &mut recording, &reference, config)?
+        }
+        (Format::Parquet, None) => bail!(
+            "--format parquet needs --output PREFIX: the tables are PREFIX.laps.parquet, \
+             PREFIX.facts.parquet and PREFIX.cues.parquet"
+        ),
+        (Format::Text | Format::Jsonl, Some(_)) => bail!(
+            "--output is for the tables of --format csv and parquet; text and jsonl are printed, \
+             so write > FILE"
+        ),
+        (_, None) => print(args, &mut recording, &reference, config, out)?,
+    };
     for line in complaints(&summary) {
         eprintln!("{line}");
     }
@@ -96,7 +117,7 @@ fn print(
             out.flush()?;
             done
         }
-        Format::Csv => {
+        Format::Csv | Format::Parquet => {
             let mut table = Table::new(&mut out);
             let done = replay(recording, reference, config, |event, _| table.take(event));
             table.finish().context("writing the table")?;
@@ -104,6 +125,35 @@ fn print(
             done
         }
     };
+    Ok(done)
+}
+
+/// Laps, facts and cues as files, of all that was read.
+fn tables(
+    args: &Args,
+    prefix: &Path,
+    recording: &mut source::Recording,
+    reference: &ReferenceView<'_>,
+    config: Config,
+) -> anyhow::Result<(Summary, Option<source::SourceError>)> {
+    let name = args.recording.file_stem().unwrap_or_default();
+    let name = name.to_string_lossy();
+    let mut tables = Tables::new(&name, *reference, args.units);
+    let done = replay(recording, reference, config, |event, start_us| {
+        tables.take(event, start_us);
+    });
+    for table in tables.finish() {
+        let (bytes, kind) = match args.format {
+            Format::Parquet => (to_parquet(&table)?, "parquet"),
+            _ => (table.to_csv()?, "csv"),
+        };
+        let mut path = prefix.as_os_str().to_owned();
+        path.push(format!(".{}.{kind}", table.name));
+        let path = PathBuf::from(path);
+        let shown = path.display();
+        durable::write(&path, &bytes).with_context(|| format!("{shown}: cannot be written"))?;
+        println!("{shown}: {} rows", table.rows.len());
+    }
     Ok(done)
 }
 

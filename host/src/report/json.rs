@@ -18,9 +18,24 @@ pub fn event_json(
     start_us: u64,
     units: Units,
 ) -> String {
+    // Plain strings and numbers: there is nothing in them that could fail to serialise.
+    serde_json::to_string(&object(event, reference, start_us, units)).unwrap_or_default()
+}
+
+/// The same as a value.
+pub fn event_value(
+    event: &Event,
+    reference: &ReferenceView<'_>,
+    start_us: u64,
+    units: Units,
+) -> serde_json::Value {
+    serde_json::to_value(object(event, reference, start_us, units)).unwrap_or_default()
+}
+
+fn object(event: &Event, reference: &ReferenceView<'_>, start_us: u64, units: Units) -> Object {
     let text = words::event(event, reference, units);
     let at = |time_us| since(time_us, start_us);
-    let object = match event {
+    match event {
         Event::Lap(l) => Object::Lap {
             lap: l.lap,
             time_s: l.time_us as f64 / 1e6,
@@ -44,9 +59,7 @@ pub fn event_json(
             time_s: at(p.time_us),
             text,
         },
-    };
-    // Plain strings and numbers: there is nothing in them that could fail to serialise.
-    serde_json::to_string(&object).unwrap_or_default()
+    }
 }
 
 /// Seconds from the recording's start, exact to the microsecond; negative before it.
