@@ -9,7 +9,7 @@ mod deviation;
 #[cfg(test)]
 mod tests;
 
-pub use deviation::{Deviation, Deviations, Difference, Differences};
+pub use deviation::{Deviation, Deviations, Difference, Differences, Losses};
 
 use crate::cue::{Advice, Phase, Size};
 use crate::facts::Facts;
@@ -50,13 +50,19 @@ pub fn judge(
     thresholds: &Thresholds,
     allowance: Allowance,
 ) -> Option<Verdict> {
+    if !facts.usable {
+        return None;
+    }
     let found = Differences::of(reference, corner, facts);
-    weigh(&found, corner, facts, thresholds, allowance)
+    let losses = Losses::of(facts);
+    weigh(&found, &losses, corner, facts, thresholds, allowance)
 }
 
-/// As [`judge`], for whoever has kept the differences of the passage.
+/// As [`judge`], for whoever has kept the differences of the passage. Of `facts` neither the
+/// losses nor what the differences are made of are looked at.
 pub fn weigh(
     differences: &Differences,
+    losses: &Losses,
     corner: &Corner,
     facts: &Facts,
     thresholds: &Thresholds,
@@ -65,8 +71,8 @@ pub fn weigh(
     if !facts.usable {
         return None;
     }
-    let loss_s = facts.loss_s()? - allowance.loss_s;
-    let loss_sd_s = differences.loss_sd_s;
+    let loss_s = losses.whole_s? - allowance.loss_s;
+    let loss_sd_s = losses.sd_s;
     let verdict = |(phase, advice, size): (Phase, Advice, Size)| Verdict {
         phase,
         advice,
@@ -84,7 +90,7 @@ pub fn weigh(
     if loss_s < thresholds.loss_s || loss_s < 2.0 * loss_sd_s {
         return None;
     }
-    let found = differences.against(thresholds);
+    let found = differences.against(losses, thresholds);
     let told = match corner.kind {
         CornerKind::Braked => cause::braked(&found, thresholds),
         CornerKind::Lifted | CornerKind::Flat => cause::lifted(&found, facts, corner, thresholds),

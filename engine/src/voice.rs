@@ -160,7 +160,7 @@ impl Voice {
         if !past || !self.memory.in_focus(index(scene), config) {
             return None;
         }
-        let found = scene.differences()?.against(limit);
+        let found = scene.deviations(limit)?;
         // Slow for another reason, or tighter than the reference: the road left over is why the
         // throttle waits.
         let elsewhere = found.brake_m.counts

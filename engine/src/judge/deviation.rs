@@ -76,8 +76,6 @@ pub struct Deviations {
     pub loss_middle_s: f32,
     /// At the exit, the straight included.
     pub loss_exit_s: f32,
-    /// Standard deviation of the whole loss.
-    pub loss_sd_s: f32,
 }
 
 impl Deviations {
@@ -88,7 +86,7 @@ impl Deviations {
         facts: &Facts,
         limit: &Thresholds,
     ) -> Self {
-        Differences::of(reference, corner, facts).against(limit)
+        Differences::of(reference, corner, facts).against(&Losses::of(facts), limit)
     }
 }
 
@@ -133,10 +131,40 @@ pub struct Differences {
     pub full_m: Difference,
     pub lift_s: Difference,
     pub coast_s: Difference,
-    pub loss_entry_s: f32,
-    pub loss_middle_s: f32,
-    pub loss_exit_s: f32,
-    pub loss_sd_s: f32,
+}
+
+/// What a passage lost: all that changes from moment to moment on the way out.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Losses {
+    /// At the entry, seconds; 0 when unknown.
+    pub entry_s: f32,
+    /// In the middle.
+    pub middle_s: f32,
+    /// At the exit, the straight included.
+    pub exit_s: f32,
+    /// Altogether; `None` when a part is unknown.
+    pub whole_s: Option<f32>,
+    /// Standard deviation of the whole.
+    pub sd_s: f32,
+}
+
+impl Losses {
+    /// The losses of one passage.
+    pub fn of(facts: &Facts) -> Self {
+        let part = |m: Option<Measured>| m.map_or(0.0, |m| m.value);
+        let variance = |m: Option<Measured>| m.map_or(0.0, |m| m.sd * m.sd);
+        Self {
+            entry_s: part(facts.loss_entry_s),
+            middle_s: part(facts.loss_middle_s),
+            exit_s: part(facts.loss_exit_s),
+            whole_s: facts.loss_s(),
+            sd_s: sqrt(
+                variance(facts.loss_entry_s)
+                    + variance(facts.loss_middle_s)
+                    + variance(facts.loss_exit_s),
+            ),
+        }
+    }
 }
 
 impl Differences {
@@ -175,12 +203,11 @@ impl Differences {
         let slowed = Measured::new(reference.speed_mps(slowed_m), 0.0);
         let coast = Some(want.coast_s.unwrap_or_default());
         let lift = Some(want.lift_s.unwrap_or_default());
-        let part = |m: Option<Measured>| m.map_or(0.0, |m| m.value);
         Self {
             brake_m: place(facts.brake_m, want.brake_m),
             decel_mps2: plain(facts.mean_decel_mps2, want.mean_decel_mps2),
             peak_decel_mps2: plain(facts.peak_decel_mps2, want.peak_decel_mps2),
-            want_decel_mps2: part(want.mean_decel_mps2),
+            want_decel_mps2: want.mean_decel_mps2.map_or(0.0, |m| m.value),
             trail_m: plain(facts.trail_m, want.trail_m),
             slowest_mps: plain(facts.slowest_mps, want.slowest_mps),
             release_m: place(facts.release_m, want.release_m),
@@ -193,24 +220,11 @@ impl Differences {
             full_m: place(facts.full_m, want.full_m),
             lift_s: plain(facts.lift_s, lift),
             coast_s: plain(facts.coast_s, coast),
-            loss_entry_s: part(facts.loss_entry_s),
-            loss_middle_s: part(facts.loss_middle_s),
-            loss_exit_s: part(facts.loss_exit_s),
-            loss_sd_s: loss_sd_s(facts),
-        }
-    }
-
-    /// The same with another loss at the exit, the one part that changes on the way out.
-    pub fn with_exit_of(&self, facts: &Facts) -> Self {
-        Self {
-            loss_exit_s: facts.loss_exit_s.map_or(0.0, |m| m.value),
-            loss_sd_s: loss_sd_s(facts),
-            ..*self
         }
     }
 
     /// Which of them count.
-    pub fn against(&self, limit: &Thresholds) -> Deviations {
+    pub fn against(&self, losses: &Losses, limit: &Thresholds) -> Deviations {
         let decel = self.want_decel_mps2 * limit.decel_ratio;
         Deviations {
             brake_m: self.brake_m.against(limit.brake_m),
@@ -228,17 +242,11 @@ impl Differences {
             full_m: self.full_m.against(limit.full_m),
             lift_s: self.lift_s.against(limit.lift_s),
             coast_s: self.coast_s.against(limit.coast_s),
-            loss_entry_s: self.loss_entry_s,
-            loss_middle_s: self.loss_middle_s,
-            loss_exit_s: self.loss_exit_s,
-            loss_sd_s: self.loss_sd_s,
+            loss_entry_s: losses.entry_s,
+            loss_middle_s: losses.middle_s,
+            loss_exit_s: losses.exit_s,
         }
     }
-}
-
-fn loss_sd_s(facts: &Facts) -> f32 {
-    let variance = |m: Option<Measured>| m.map_or(0.0, |m| m.sd * m.sd);
-    sqrt(variance(facts.loss_entry_s) + variance(facts.loss_middle_s) + variance(facts.loss_exit_s))
 }
 
 fn both(a: Measured, b: Measured) -> f32 {

@@ -5,7 +5,7 @@
 
 use super::Pace;
 use crate::facts::{Facts, Passage};
-use crate::judge::{self, Differences, Verdict};
+use crate::judge::{self, Deviations, Verdict};
 use crate::motion::Moment;
 use crate::phase::Doing;
 use crate::reference::{Corner, CornerKind, ReferenceView};
@@ -66,8 +66,8 @@ pub trait Scene {
     fn opening(&self) -> bool;
     /// The corner there is time to remind of.
     fn coming(&self) -> Option<Coming>;
-    /// How the passage so far differs from the reference.
-    fn differences(&self) -> Option<Differences>;
+    /// Which differences of the passage so far count.
+    fn deviations(&self, limit: &Thresholds) -> Option<Deviations>;
     /// What the judge says of the passage so far.
     fn verdict(&self, limit: &Thresholds, pace: &Pace) -> Option<Verdict>;
 }
@@ -175,8 +175,9 @@ impl Scene for View<'_> {
         })
     }
 
-    fn differences(&self) -> Option<Differences> {
-        Some(Differences::of(self.reference, self.own()?, &self.facts()))
+    fn deviations(&self, limit: &Thresholds) -> Option<Deviations> {
+        let facts = self.facts();
+        Some(Deviations::of(self.reference, self.own()?, &facts, limit))
     }
 
     fn verdict(&self, limit: &Thresholds, pace: &Pace) -> Option<Verdict> {
