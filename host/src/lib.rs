@@ -6,6 +6,7 @@ pub mod debrief;
 pub mod demo;
 pub mod durable;
 pub mod geodesy;
+pub mod landmarks;
 pub mod learn;
 pub mod live;
 pub mod page;

@@ -2,7 +2,7 @@
 
 use crate::learn::{self, Options, StartAt, Take, words};
 use crate::report::{Units, reference};
-use crate::{reference_file, source};
+use crate::{landmarks, reference_file, source};
 use anyhow::{Context, bail};
 use clap::ValueEnum;
 use cuepost_engine::reference::SourceKind;
@@ -45,6 +45,9 @@ pub struct Args {
     /// Conditions in words, as in "18 degrees, dry, half a tank".
     #[arg(long, default_value = "")]
     conditions: String,
+    /// Landmarks and notes of the corners, as `cuepost landmarks` makes them.
+    #[arg(long, value_name = "FILE")]
+    landmarks: Option<PathBuf>,
     /// Kind of source, when it is not what the recording looks like.
     #[arg(long, value_enum)]
     source: Option<Kind>,
@@ -90,9 +93,16 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             samples: &r.samples,
         })
         .collect();
-    let learned = learn::learn(&takes, &options, &mut |share, word| bar.tell(share, word))
+    // What is wrong with it is said before the work.
+    let notes = args.landmarks.as_deref().map(landmarks::file::read);
+    let notes = notes.transpose().map_err(anyhow::Error::msg)?;
+    let mut learned = learn::learn(&takes, &options, &mut |share, word| bar.tell(share, word))
         .with_context(|| names(&reads))?;
     bar.done();
+    if let (Some(notes), Some(path)) = (&notes, &args.landmarks) {
+        landmarks::put::put(&mut learned.reference, notes)
+            .map_err(|e| anyhow::anyhow!("{}: {e}", path.display()))?;
+    }
     let view = learned.reference.view();
     let id = reference_file::write(&args.output, &view)?;
     let all: Vec<String> = reads.iter().map(|r| r.name.clone()).collect();

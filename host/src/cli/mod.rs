@@ -7,6 +7,7 @@ pub mod demo;
 
 pub mod drive;
 pub mod lamp;
+pub mod landmarks;
 pub mod learn;
 mod packets;
 pub mod replay;
@@ -32,6 +33,7 @@ enum Command {
     Check(check::Args),
     Demo(demo::Args),
     Lamp(lamp::Args),
+    Landmarks(landmarks::Args),
     Learn(learn::Args),
     Drive(drive::Args),
     Debrief(debrief::Args),
@@ -47,6 +49,7 @@ impl Cli {
             Command::Check(args) => check::run(args),
             Command::Demo(args) => demo::run(args),
             Command::Lamp(args) => lamp::run(args),
+            Command::Landmarks(args) => landmarks::run(args),
             Command::Learn(args) => learn::run(args),
             Command::Drive(args) => drive::run(args),
             Command::Debrief(args) => debrief::run(args),

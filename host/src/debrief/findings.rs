@@ -1,8 +1,9 @@
 //! What the laps say about each corner, and the one thing to work on first.
 
+use crate::report::places;
 use crate::session::{Passage, Session};
 use cuepost_engine::judge::Verdict;
-use cuepost_engine::{Advice, Config, CornerKind, Facts, Measured, Phase, ReferenceView, Size};
+use cuepost_engine::{Advice, Config, Facts, Measured, Phase, ReferenceView, Size};
 
 /// Two habits that cost the same within this share are told apart by the straight behind them.
 const ALIKE: f32 = 0.85;
@@ -178,7 +179,7 @@ fn find(
             .iter()
             .max_by(|a, b| loss_s(a).total_cmp(&loss_s(b)))
             .map(|p| p.facts.lap),
-        straight_m: straight_m(reference, corner),
+        straight_m: places::straight_m(reference, usize::from(corner.saturating_sub(1))),
         habits: habits(&usable, counted.len(), reference, config),
         spreads: spreads(&usable, reference, corner),
     }
@@ -253,24 +254,6 @@ fn parts(facts: &Facts) -> Option<[f32; 3]> {
         facts.loss_middle_s?.value,
         facts.loss_exit_s?.value,
     ])
-}
-
-/// From a corner's full throttle (its exit where that is not known) to the next braking.
-fn straight_m(reference: &ReferenceView<'_>, corner: u8) -> f32 {
-    let count = reference.corners.len();
-    let index = usize::from(corner.saturating_sub(1));
-    let Some(own) = reference.corners.get(index) else {
-        return 0.0;
-    };
-    let from_m = own.facts.full_m.map_or(own.exit_m, |m| m.value);
-    // Flat corners belong to the straight.
-    let next = (1..=count)
-        .filter_map(|k| reference.corners.get((index + k) % count))
-        .find(|c| c.kind != CornerKind::Flat);
-    next.map_or(0.0, |next| {
-        let to_m = next.facts.brake_m.map_or(next.turn_m, |m| m.value);
-        reference.wrap_m(to_m - from_m)
-    })
 }
 
 type Get = fn(&Facts) -> Option<Measured>;

@@ -3,7 +3,7 @@
 use super::Debrief;
 use super::findings::{CornerFinding, Habit, Spread, SpreadKind};
 use crate::report::units::{Units, seconds};
-use crate::report::words;
+use crate::report::{places, words};
 use cuepost_engine::{Advice, Cue, Phase, ReferenceView, Told};
 
 /// The corner's straight is long when it takes at least this share of the lap.
@@ -38,18 +38,7 @@ fn aim(reference: &ReferenceView<'_>, habit: &Habit, units: Units) -> Option<Str
         Phase::Throttle => ("is back on the throttle", facts.throttle_m?),
         Phase::Straight => return None,
     };
-    let place = words::place(reference, at.value, units).unwrap_or_else(|| {
-        let past_m = f64::from(reference.ahead_m(corner.turn_m, at.value));
-        let distance = units.length(past_m.abs());
-        let to_exit_m = f64::from(reference.ahead_m(at.value, corner.exit_m));
-        if past_m < 0.0 {
-            format!("{distance} before the bend begins")
-        } else if to_exit_m > 0.0 && to_exit_m < past_m {
-            format!("{} before the bend ends", units.length(to_exit_m))
-        } else {
-            format!("{distance} after the bend begins")
-        }
-    });
+    let place = places::of_corner(reference, corner, at.value, units);
     Some(format!("The reference {what} {place}."))
 }
 

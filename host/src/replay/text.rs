@@ -138,7 +138,10 @@ impl<'a, W: Write> Laps<'a, W> {
         let told: Vec<String> = cues
             .iter()
             .filter(|c| c.corner == facts.corner)
-            .map(|c| format!("{} ({})", words::instruction(c, self.units), moment(c.told)))
+            .map(|c| {
+                let advice = words::advice(c, &self.reference, self.units);
+                format!("{advice} ({})", moment(c.told))
+            })
             .collect();
         let told = match (facts.usable, told.is_empty()) {
             (_, false) => told.join(", "),

@@ -2,6 +2,7 @@
 
 pub mod glance;
 pub mod json;
+pub mod places;
 pub mod reference;
 pub mod units;
 pub mod words;

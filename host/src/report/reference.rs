@@ -1,7 +1,7 @@
 //! A reference in words, for whoever has to trust it.
 
+use super::places;
 use super::units::{Units, lap_time};
-use super::words::place;
 use crate::learn::plane;
 use cuepost_engine::reference::{CURVE_STEP_MPS, SourceKind};
 use cuepost_engine::{Corner, CornerKind, Frame, ReferenceView};
@@ -149,14 +149,31 @@ fn corner(out: &mut String, view: &ReferenceView<'_>, c: &Corner, number: usize,
         units.speed(exit.into()),
         c.name
     );
-    if let Some(brake) = facts.brake_m
-        && let Some(place) = place(view, brake.value, units)
-    {
-        line!(out, "              brakes {place}");
+    if let Some(place) = by_landmarks(view, c, units) {
+        line!(out, "              {place}");
     }
     if !c.note.is_empty() {
         line!(out, "              {}", c.note);
     }
+}
+
+/// The corner's brake and throttle points by what stands beside the road.
+fn by_landmarks(view: &ReferenceView<'_>, c: &Corner, units: Units) -> Option<String> {
+    let first = match c.kind {
+        CornerKind::Braked => "brakes",
+        CornerKind::Lifted => "lifts",
+        CornerKind::Flat => return None,
+    };
+    let facts = &c.facts;
+    let told: Vec<String> = [
+        (first, facts.brake_m),
+        ("on the throttle", facts.throttle_m),
+    ]
+    .into_iter()
+    .filter_map(|(what, at)| Some((what, places::near(view, at?.value, units)?)))
+    .map(|(what, place)| format!("{what} {place}"))
+    .collect();
+    (!told.is_empty()).then(|| told.join(", "))
 }
 
 fn landmarks(out: &mut String, view: &ReferenceView<'_>, units: Units) {
@@ -165,11 +182,7 @@ fn landmarks(out: &mut String, view: &ReferenceView<'_>, units: Units) {
     }
     line!(out, "\nlandmarks");
     for l in view.landmarks {
-        let side = match l.side {
-            1 => "left",
-            -1 => "right",
-            _ => "across",
-        };
+        let side = places::side(l.side);
         let at = units.length(f64::from(l.progress_m));
         line!(out, "{at:>10}  {side:<6}  {}", l.name);
     }

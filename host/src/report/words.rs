@@ -1,16 +1,13 @@
 //! Human words for what the engine says: corners by name, places by landmark, sizes in the
 //! driver's unit.
 
+use super::places;
 use super::units::{Units, lap_time, seconds};
 use cuepost_engine::{
     Advice, Corner, Cue, Event, HealthEvent, HealthState, LapEvent, PaceEvent, Phase,
     ReferenceView, Told,
 };
 
-/// A landmark farther away than this says nothing about a place, metres.
-const LANDMARK_REACH_M: f32 = 60.0;
-/// Nearer than this one is at the landmark, metres.
-const LANDMARK_AT_M: f32 = 1.0;
 /// A loss below this is not worth a word, seconds.
 const LOSS_SAID_S: f32 = 0.005;
 
@@ -25,25 +22,6 @@ pub fn corner_name(reference: &ReferenceView<'_>, number: u8) -> String {
         Some(c) if !c.name.is_empty() => format!("Corner {number} ({})", c.name),
         _ => format!("Corner {number}"),
     }
-}
-
-/// A place by the nearest landmark: `6 m past the second board`; `None` when there is none near.
-pub fn place(reference: &ReferenceView<'_>, progress_m: f32, units: Units) -> Option<String> {
-    let (past_m, landmark) = reference
-        .landmarks
-        .iter()
-        .map(|l| (reference.ahead_m(l.progress_m, progress_m), l))
-        .filter(|(d, l)| d.abs() <= LANDMARK_REACH_M && !l.name.is_empty())
-        .min_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))?;
-    let name = &landmark.name;
-    let distance = units.length(f64::from(past_m.abs()));
-    Some(if past_m.abs() < LANDMARK_AT_M {
-        format!("at the {name}")
-    } else if past_m > 0.0 {
-        format!("{distance} past the {name}")
-    } else {
-        format!("{distance} before the {name}")
-    })
 }
 
 /// What to do, without corner or cost: `brake 12 m sooner`.
@@ -75,16 +53,31 @@ pub fn instruction(cue: &Cue, units: Units) -> String {
     }
 }
 
-/// Where on the road the cue's aim is, as the reference did it.
-fn aim_m(corner: &Corner, cue: &Cue) -> Option<f32> {
+/// Where on the road the cue's aim is, as the reference did it, and the word that leads to it.
+fn aim_m(corner: &Corner, cue: &Cue) -> Option<(&'static str, f32)> {
     let facts = &corner.facts;
-    match (cue.phase, cue.advice) {
-        (Phase::Brake, Advice::Sooner | Advice::Later) => facts.brake_m,
-        (Phase::Throttle, Advice::Sooner | Advice::Later) => facts.throttle_m,
-        (Phase::Throttle, Advice::Fuller) => facts.full_m,
-        _ => None,
+    let (lead, at) = match (cue.phase, cue.advice) {
+        (Phase::Brake, Advice::Sooner | Advice::Later) => ("", facts.brake_m),
+        (Phase::Trail, Advice::Longer | Advice::Shorter) => ("until ", facts.release_m),
+        (Phase::Throttle, Advice::Sooner | Advice::Later) => ("", facts.throttle_m),
+        (Phase::Throttle, Advice::Fuller) => ("", facts.full_m),
+        _ => return None,
+    };
+    Some((lead, at?.value))
+}
+
+/// What to do and where the reference does it: `brake 12 m later, 6 m past the second board`.
+pub fn advice(cue: &Cue, reference: &ReferenceView<'_>, units: Units) -> String {
+    let mut text = instruction(cue, units);
+    let aim = corner(reference, cue.corner).and_then(|c| aim_m(c, cue));
+    if let Some((lead, at_m)) = aim
+        && let Some(place) = places::near(reference, at_m, units)
+    {
+        text.push_str(", ");
+        text.push_str(lead);
+        text.push_str(&place);
     }
-    .map(|m| m.value)
+    text
 }
 
 /// A cue in one sentence:
@@ -97,13 +90,8 @@ pub fn cue(cue: &Cue, reference: &ReferenceView<'_>, units: Units) -> String {
     let mut text = format!(
         "{next}{}: {}",
         corner_name(reference, cue.corner),
-        instruction(cue, units)
+        advice(cue, reference, units)
     );
-    let aim = corner(reference, cue.corner).and_then(|c| aim_m(c, cue));
-    if let Some(place) = aim.and_then(|m| place(reference, m, units)) {
-        text.push_str(", ");
-        text.push_str(&place);
-    }
     match cue.loss_s {
         Some(loss) if cue.advice != Advice::Better && loss >= LOSS_SAID_S => {
             text.push_str(&format!(" ({} lost)", seconds(f64::from(loss))));
@@ -183,33 +171,13 @@ mod tests {
     }
 
     #[test]
-    fn a_place_is_told_by_the_nearest_landmark() {
+    fn a_cue_says_where_the_reference_does_it() {
         with_reference(|r| {
             // The second board stands at 394 m, the reference brakes at 400 m.
             let later = a_cue(Phase::Brake, Advice::Later, Size::Metres(12.0));
             assert_eq!(
                 cue(&later, r, Units::Metric),
                 "Corner 2 (Long Left): brake 12 m later, 6 m past the second board (0.21 s lost)"
-            );
-            assert_eq!(
-                place(r, 394.5, Units::Metric).as_deref(),
-                Some("at the second board")
-            );
-            assert_eq!(
-                place(r, 384.0, Units::Metric).as_deref(),
-                Some("10 m before the second board")
-            );
-            assert_eq!(place(r, 600.0, Units::Metric), None);
-        });
-    }
-
-    #[test]
-    fn landmarks_are_found_across_the_start_line() {
-        with_reference(|r| {
-            // The bridge stands at 990 m of a 1000 m lap.
-            assert_eq!(
-                place(r, 4.0, Units::Metric).as_deref(),
-                Some("14 m past the bridge")
             );
         });
     }
