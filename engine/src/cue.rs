@@ -111,6 +111,24 @@ impl Advice {
         Self::Better,
     ];
 
+    /// Whether it asks the driver to brake later or to go faster than he did: what must not be
+    /// asked of anybody before it was driven.
+    pub const fn asks_for_more(self, phase: Phase) -> bool {
+        match self {
+            Self::Later | Self::Softer | Self::Shorter => {
+                matches!(phase, Phase::Brake | Phase::Trail)
+            }
+            Self::Sooner => matches!(phase, Phase::Throttle),
+            Self::Harder
+            | Self::Faster
+            | Self::Fuller
+            | Self::Steady
+            | Self::MoreRoad
+            | Self::SmallerLift => true,
+            Self::Longer | Self::Slower | Self::Wider | Self::Tighter | Self::Better => false,
+        }
+    }
+
     /// Which way the advice points. One lamp cannot tell the advices of one phase and way apart,
     /// so those that share a place belong together, and what could be read two ways points where
     /// the wrong reading is the safer one:

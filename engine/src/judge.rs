@@ -32,11 +32,14 @@ pub struct Verdict {
     pub loss_s: f32,
 }
 
-/// What the day's pace explains: see [`crate::voice::Pace`].
+/// What the day so far explains and allows: see [`crate::voice::Pace`].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Allowance {
     /// Seconds of this corner's loss that the whole lap shares and nobody is to blame for.
     pub loss_s: f32,
+    /// True while the corner was only computed and no passage has shown it to be possible: then
+    /// nothing is told that asks for more than was driven.
+    pub unproven: bool,
 }
 
 /// The one thing to tell about a passage, or nothing.
@@ -95,7 +98,8 @@ pub fn weigh(
         CornerKind::Braked => cause::braked(&found, thresholds),
         CornerKind::Lifted | CornerKind::Flat => cause::lifted(&found, facts, corner, thresholds),
     };
-    told.map(verdict)
+    told.filter(|(phase, advice, _)| !allowance.unproven || !advice.asks_for_more(*phase))
+        .map(verdict)
 }
 
 /// Metres as seconds at the speed they were driven at.

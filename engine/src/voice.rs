@@ -7,6 +7,7 @@
 mod memory;
 mod pace;
 mod scene;
+mod shown;
 
 pub use memory::CORNERS_MAX;
 pub use pace::Pace;

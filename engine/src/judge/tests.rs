@@ -46,6 +46,22 @@ fn told_in(kind: CornerKind, change: impl FnOnce(&mut Facts)) -> Option<(Phase, 
         facts: Facts { kind, ..good() },
         ..Corner::default()
     };
+    with_reference(&corner, |reference| {
+        let mut facts = Facts { kind, ..good() };
+        change(&mut facts);
+        judge(
+            reference,
+            &corner,
+            &facts,
+            &Thresholds::DEFAULT,
+            Allowance::default(),
+        )
+        .map(|v| (v.phase, v.advice))
+    })
+}
+
+/// Two kilometres at 25 m/s with one corner.
+fn with_reference<R>(corner: &Corner, f: impl FnOnce(&ReferenceView<'_>) -> R) -> R {
     let nodes = [Node {
         speed_cmps: 2500,
         ..Node::default()
@@ -58,21 +74,12 @@ fn told_in(kind: CornerKind, change: impl FnOnce(&mut Facts)) -> Option<(Phase, 
         },
         spacing_m: 5.0,
         nodes: &nodes,
-        corners: core::slice::from_ref(&corner),
+        corners: core::slice::from_ref(corner),
         landmarks: &[],
         car: &car,
         session: &session,
     };
-    let mut facts = Facts { kind, ..good() };
-    change(&mut facts);
-    judge(
-        &reference,
-        &corner,
-        &facts,
-        &Thresholds::DEFAULT,
-        Allowance::default(),
-    )
-    .map(|v| (v.phase, v.advice))
+    f(&reference)
 }
 
 fn told(change: impl FnOnce(&mut Facts)) -> Option<(Phase, Advice)> {
@@ -336,4 +343,68 @@ fn a_difference_within_its_own_uncertainty_does_not_count() {
         lose(f, 0.2, 0.0, 0.0);
     });
     assert_eq!(cue, None);
+}
+
+#[test]
+fn a_computed_corner_asks_for_no_more_than_was_driven() {
+    let corner = Corner {
+        turn: 1,
+        facts: good(),
+        unproven: true,
+        ..Corner::default()
+    };
+    let judged = |unproven: bool, change: fn(&mut Facts)| {
+        with_reference(&corner, |reference| {
+            let mut facts = good();
+            change(&mut facts);
+            let allowance = Allowance {
+                unproven,
+                ..Allowance::default()
+            };
+            judge(reference, &corner, &facts, &Thresholds::DEFAULT, allowance)
+                .map(|v| (v.phase, v.advice))
+        })
+    };
+    let early: fn(&mut Facts) = |f| {
+        f.brake_m = m(85.0);
+        lose(f, 0.2, 0.02, 0.0);
+    };
+    assert_eq!(judged(false, early), Some((Phase::Brake, Advice::Later)));
+    assert_eq!(judged(true, early), None);
+    let slow: fn(&mut Facts) = |f| {
+        f.slowest_mps = m(22.5);
+        f.slowed_mps = m(22.6);
+        lose(f, 0.06, 0.12, 0.02);
+    };
+    assert_eq!(judged(false, slow), Some((Phase::Rotation, Advice::Faster)));
+    assert_eq!(judged(true, slow), None);
+    // What makes it safer is told all the same.
+    let deep: fn(&mut Facts) = |f| {
+        f.brake_m = m(112.0);
+        f.throttle_m = m(225.0);
+        lose(f, -0.05, 0.1, 0.3);
+    };
+    assert_eq!(judged(true, deep), Some((Phase::Brake, Advice::Sooner)));
+}
+
+#[test]
+fn every_advice_that_is_quicker_or_later_asks_for_more() {
+    for phase in Phase::ALL {
+        for advice in Advice::ALL {
+            let calm = match advice {
+                Advice::Sooner => phase != Phase::Throttle,
+                Advice::Later => {
+                    matches!(phase, Phase::Throttle | Phase::Rotation | Phase::Straight)
+                }
+                Advice::Softer | Advice::Shorter => !matches!(phase, Phase::Brake | Phase::Trail),
+                Advice::Longer
+                | Advice::Slower
+                | Advice::Wider
+                | Advice::Tighter
+                | Advice::Better => true,
+                _ => false,
+            };
+            assert_eq!(advice.asks_for_more(phase), !calm, "{phase:?} {advice:?}");
+        }
+    }
 }

@@ -8,6 +8,8 @@ use crate::file::{Part, Problem};
 pub const NODES_MIN: u16 = 16;
 /// Spacing of the nodes, metres: least and most.
 pub const SPACING_M: (f32, f32) = (0.5, 50.0);
+/// Mass of car and driver, kilograms: least and most.
+pub const MASS_KG: (f32, f32) = (50.0, 40_000.0);
 /// Speed at a node, cm/s: least and most.
 const SPEED_CMPS: (u16, u16) = (50, (SPEED_MAX_MPS * 100.0) as u16);
 
@@ -78,6 +80,12 @@ pub(super) fn session(s: &Session) -> Result<(), Field> {
     words("conditions", &s.conditions)?;
     within("rate_hz", s.rate_hz, 0.0, 10_000.0)?;
     within("speed_noise_mps", s.speed_noise_mps, 0.0, 10.0)?;
+    within(
+        "mass_kg",
+        s.mass_kg.unwrap_or(MASS_KG.0),
+        MASS_KG.0,
+        MASS_KG.1,
+    )?;
     let most = LAP_MAX_S as u64 * 1_000_000;
     holds("lap_time_us", (1_000_000..=most).contains(&s.lap_time_us))
 }

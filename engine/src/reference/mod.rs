@@ -11,7 +11,7 @@ mod store;
 mod tests;
 
 pub use crate::file::{FileFault as ReferenceFault, id};
-pub use check::{NODES_MIN, SPACING_M, check};
+pub use check::{MASS_KG, NODES_MIN, SPACING_M, check};
 pub use codec::{MAGIC, VERSION, decode, encode};
 pub use store::{ReferenceStore, ReferenceView};
 
@@ -199,6 +199,9 @@ pub struct Corner {
     pub name: String<24>,
     /// The coach's note, may be empty.
     pub note: String<64>,
+    /// True when its facts were computed for other conditions and nobody has driven them: until a
+    /// lap has, nothing is told that asks for more than was driven.
+    pub unproven: bool,
 }
 
 /// A thing beside the track that people can see.
@@ -292,6 +295,8 @@ pub struct Session {
     pub pedals: bool,
     /// True when computed for other conditions and not driven.
     pub computed: bool,
+    /// Mass of car and driver when it was driven, kilograms; `None` when not known.
+    pub mass_kg: Option<f32>,
     /// Reference lap time, microseconds.
     pub lap_time_us: u64,
 }

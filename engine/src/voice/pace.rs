@@ -1,5 +1,6 @@
 //! Slower everywhere in the same proportion: grip, tyres, fuel or traffic, not the driver.
 
+use super::shown::Shown;
 use crate::facts::Facts;
 use crate::judge::Allowance;
 use crate::reference::ReferenceView;
@@ -23,6 +24,8 @@ pub struct Pace {
     /// The common ratio, while there is one.
     common: Option<f32>,
     told: Option<f32>,
+    /// Computed corners that a passage has shown to be possible.
+    shown: Shown,
 }
 
 impl Pace {
@@ -39,6 +42,7 @@ impl Pace {
         index: usize,
         facts: &Facts,
     ) -> Option<f32> {
+        self.shown.take(reference, index, facts);
         let lost_s = facts.loss_s()?;
         let took_s = corner_s(reference, index)?;
         if self.ratios.is_full() {
@@ -76,13 +80,22 @@ impl Pace {
         (slower > SLOWER && high - low < AGREE * slower).then_some(*middle)
     }
 
-    /// What of a corner's loss the common pace explains.
+    /// True while a corner was only computed and no passage has shown it to be possible.
+    pub fn unproven(&self, reference: &ReferenceView<'_>, index: usize) -> bool {
+        let computed = reference.corners.get(index).is_some_and(|c| c.unproven);
+        computed && !self.shown.has(index)
+    }
+
+    /// What of a corner's loss the common pace explains, and whether more may be asked of it.
     pub fn allowance(&self, reference: &ReferenceView<'_>, index: usize) -> Allowance {
         let loss_s = match (self.common, corner_s(reference, index)) {
             (Some(ratio), Some(took_s)) => (ratio - 1.0) * took_s,
             _ => 0.0,
         };
-        Allowance { loss_s }
+        Allowance {
+            loss_s,
+            unproven: self.unproven(reference, index),
+        }
     }
 }
 

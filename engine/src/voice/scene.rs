@@ -107,7 +107,8 @@ impl Scene for View<'_> {
 
     fn overdue(&self) -> Option<Overdue> {
         let corner = self.own()?;
-        if corner.kind != CornerKind::Braked || !self.passage.usable() {
+        // Where the throttle was computed nobody is hurried to it.
+        if corner.kind != CornerKind::Braked || corner.unproven || !self.passage.usable() {
             return None;
         }
         let due = corner.facts.throttle_m?;

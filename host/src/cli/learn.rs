@@ -45,6 +45,9 @@ pub struct Args {
     /// Conditions in words, as in "18 degrees, dry, half a tank".
     #[arg(long, default_value = "")]
     conditions: String,
+    /// Mass of car and driver, kilograms: `cuepost adapt --mass` then knows what +50 kg means.
+    #[arg(long, value_name = "KG", value_parser = mass)]
+    mass: Option<f32>,
     /// Landmarks and notes of the corners, as `cuepost landmarks` makes them.
     #[arg(long, value_name = "FILE")]
     landmarks: Option<PathBuf>,
@@ -66,6 +69,12 @@ enum Kind {
     Receiver,
     /// A simulator or another source without a receiver's lag.
     Simulator,
+}
+
+fn mass(text: &str) -> Result<f32, String> {
+    let (least, most) = cuepost_engine::reference::MASS_KG;
+    let known = text.parse().ok().filter(|m| (least..=most).contains(m));
+    known.ok_or_else(|| format!("kilograms from {least} to {most}"))
 }
 
 /// A recording as read, up to its first fault.
@@ -169,6 +178,7 @@ fn learn_options(args: &Args, reads: &[Read]) -> anyhow::Result<Options> {
         name: args.name.clone(),
         car: args.car.clone(),
         conditions: args.conditions.clone(),
+        mass_kg: args.mass,
         source: stated.unwrap_or(first),
     })
 }

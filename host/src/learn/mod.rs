@@ -70,6 +70,8 @@ pub struct Options {
     pub car: String,
     /// Conditions in words.
     pub conditions: String,
+    /// Mass of car and driver, kilograms.
+    pub mass_kg: Option<f32>,
     /// Kind of source.
     pub source: SourceKind,
 }
@@ -340,6 +342,7 @@ fn session(options: &Options, tracks: &[Track], lap: &Profile, noise: Noise) -> 
         speed_noise_mps: noise.speed_mps as f32,
         pedals: lap.brake.is_some() && lap.throttle.is_some(),
         computed: false,
+        mass_kg: options.mass_kg,
         lap_time_us: (lap.lap_s * 1e6).round() as u64,
     }
 }
