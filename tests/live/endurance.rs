@@ -7,7 +7,9 @@ use cuepost_engine::wire::{FRAME_MAX, Message, encode};
 use cuepost_host::record::Reader;
 use std::io::Write;
 use std::net::TcpStream;
+use std::os::unix::fs::MetadataExt;
 use std::path::Path;
+use std::process::Command;
 use std::time::{Duration, Instant};
 
 fn recorded(path: &Path) -> Vec<Sample> {
@@ -189,40 +191,44 @@ fn killed_in_a_drive_the_recording_is_there_up_to_the_last_second() {
 #[test]
 fn a_full_disk_is_said_and_the_drive_goes_on() {
     let scene = scene();
-    // A file system of its own that is full at once, where the system lets us make one.
+    // A file system of its own that is soon full, seen by this drive alone.
     let folder = scene.path("small");
     std::fs::create_dir_all(&folder).expect("a folder");
-    let mounted = std::process::Command::new("mount")
-        .args(["-t", "tmpfs", "-o", "size=64k", "tmpfs"])
+    let kept_path = scene.path("kept.rec");
+    let script = "mount -t tmpfs -o size=64k tmpfs \"$1\" || exit 99; shift; \"$@\"; s=$?; \
+                  cp \"$FULL\" \"$KEPT\" && exit $s";
+    let root = std::fs::metadata("/proc/self").is_ok_and(|m| m.uid() == 0);
+    let drive = program();
+    let full = folder.join("full.rec");
+    let output = Command::new("unshare")
+        .arg(if root { "-m" } else { "-Urm" })
+        .args(["sh", "-c", script, "sh"])
         .arg(&folder)
-        .status()
-        .is_ok_and(|s| s.success());
-    let path = match mounted {
-        true => folder.join("full.rec"),
-        false => {
-            eprintln!("not run: a small file system needs root");
-            return;
-        }
-    };
-    let drive = Running::drive(&[
-        "--from",
-        scene.recording().to_str().expect("plain path"),
-        "--speed",
-        "0",
-        "--to",
-        "jsonl",
-        "--record",
-        path.to_str().expect("plain path"),
-    ]);
-    let ended = drive.ended();
-    let kept = recorded(&path);
-    let unmounted = std::process::Command::new("umount").arg(&folder).status();
-    assert!(ended.status.success(), "{}", ended.err);
-    assert_eq!(ended.out, crate::scene::replayed(&scene.recording()));
-    assert!(ended.err.contains("the disk is full"), "{}", ended.err);
-    assert!(!ended.err.contains("nothing lost"), "{}", ended.err);
+        .arg(drive.get_program())
+        .args(["drive", "--speed", "0", "--to", "jsonl", "--reference"])
+        .arg(scene.reference())
+        .arg("--from")
+        .arg(scene.recording())
+        .arg("--record")
+        .arg(&full)
+        .env("FULL", &full)
+        .env("KEPT", &kept_path)
+        .output()
+        .expect("`unshare` of util-linux runs");
+    let (out, err) = (
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr),
+    );
+    assert!(
+        output.status.success(),
+        "no small file system can be made here (root or user namespaces are needed), or the drive \
+         failed: {err}"
+    );
+    assert_eq!(out, crate::scene::replayed(&scene.recording()));
+    assert!(err.contains("the disk is full"), "{err}");
+    assert!(!err.contains("nothing lost"), "{err}");
+    let kept = recorded(&kept_path);
     // What fitted is there.
     assert!(!kept.is_empty() && kept.len() < scene.samples.len());
     assert_eq!(kept, scene.samples[..kept.len()]);
-    assert!(unmounted.is_ok_and(|s| s.success()));
 }

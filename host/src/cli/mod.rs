@@ -65,10 +65,23 @@ pub fn exit_with(result: anyhow::Result<ExitCode>) -> ExitCode {
         Ok(code) => code,
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("cuepost: {error:#}");
+            eprintln!("cuepost: {}", line(&error));
             ExitCode::from(BAD_INPUT)
         }
     }
+}
+
+/// The error with its causes, those left out that it names itself.
+fn line(error: &anyhow::Error) -> String {
+    let mut line = String::new();
+    for cause in error.chain().map(|c| c.to_string()) {
+        if !line.contains(&cause) {
+            let between = if line.is_empty() { "" } else { ": " };
+            line.push_str(between);
+            line.push_str(&cause);
+        }
+    }
+    line
 }
 
 fn is_closed_pipe(error: &anyhow::Error) -> bool {
@@ -77,4 +90,18 @@ fn is_closed_pipe(error: &anyhow::Error) -> bool {
             .downcast_ref::<std::io::Error>()
             .is_some_and(|e| e.kind() == std::io::ErrorKind::BrokenPipe)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::line;
+    use anyhow::anyhow;
+
+    #[test]
+    fn a_cause_is_said_once() {
+        let known = anyhow!("byte 3: damaged").context("a.ref: not usable: byte 3: damaged");
+        assert_eq!(line(&known), "a.ref: not usable: byte 3: damaged");
+        let more = anyhow!("no space").context("cannot be written");
+        assert_eq!(line(&more), "cannot be written: no space");
+    }
 }

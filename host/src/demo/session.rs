@@ -291,7 +291,8 @@ fn teach(
         name: circuit.name.clone(),
         car: "demo touring car".to_owned(),
         conditions: "invented, dry".to_owned(),
-        source: SourceKind::Receiver,
+        // The recordings are tables, which say nothing of what made them.
+        source: SourceKind::Unknown,
         ..Options::default()
     };
     let take = Take {

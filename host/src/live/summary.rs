@@ -2,6 +2,7 @@
 
 use super::counters::Counters;
 use super::drive::Outcome;
+use cuepost_engine::gate::Refusal;
 use std::path::Path;
 use std::sync::atomic::Ordering::Relaxed;
 
@@ -33,6 +34,12 @@ pub fn lines(counters: &Counters, outcome: &Outcome, recording: Option<&Path>) -
         true => "refused: none".into(),
         false => format!("refused: {}", list.join(", ")),
     });
+    let far = refused.iter().find(|(why, _)| *why == Refusal::Leap.name());
+    if far.is_some_and(|(_, n)| *n > count(&counters.samples) / 2) {
+        lines.push(
+            "most positions were nowhere near the reference's circuit: is it the right one?".into(),
+        );
+    }
     for (name, peak, dropped) in counters.queues() {
         lines.push(format!(
             "queue to the {name}: {peak} waiting at most, {dropped} dropped"

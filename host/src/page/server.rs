@@ -15,6 +15,7 @@ use std::net::{IpAddr, SocketAddr, TcpListener as StdListener};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::Duration;
+use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{Semaphore, oneshot};
 use tokio_io_timeout::TimeoutStream;
@@ -105,13 +106,13 @@ impl Server {
             .enable_all()
             .build()
             .map_err(fault)?;
-        let router = routes::router(hub.clone(), reference, limits.readers, access, taken);
+        let talk = Talk::new(hub.clone(), reference, access, limits, taken);
         let (stop, stopped) = oneshot::channel();
         let thread = std::thread::Builder::new()
             .name("page".into())
             .spawn(move || {
                 runtime.block_on(async {
-                    let serve = serve(listener, router, limits);
+                    let serve = serve(listener, talk);
                     tokio::select! {
                         () = serve => {}
                         _ = stopped => {}
@@ -153,10 +154,11 @@ impl Drop for Server {
     }
 }
 
-async fn serve(listener: StdListener, router: Router, limits: Limits) {
+async fn serve(listener: StdListener, talk: Talk) {
     let Ok(listener) = TcpListener::from_std(listener) else {
         return;
     };
+    let limits = talk.limits;
     let all = Arc::new(Semaphore::new(limits.connections));
     let each = Each::default();
     loop {
@@ -174,10 +176,10 @@ async fn serve(listener: StdListener, router: Router, limits: Limits) {
         ) else {
             continue;
         };
-        let router = router.clone();
+        let talk = talk.clone();
         tokio::spawn(async move {
             // A client that errs is its own problem.
-            let _ = connection(stream, peer, router, limits).await;
+            let _ = connection(stream, peer, talk).await;
             drop((permit, seat));
         });
     }
@@ -186,28 +188,67 @@ async fn serve(listener: StdListener, router: Router, limits: Limits) {
 async fn connection(
     stream: TcpStream,
     peer: SocketAddr,
-    router: Router,
-    limits: Limits,
+    talk: Talk,
 ) -> Result<(), Box<dyn std::error::Error + Send + Sync>> {
     let local = stream.local_addr()?;
     // A cue must not wait for more data to fill a packet.
     stream.set_nodelay(true)?;
     // The system would keep megabytes for a client that has long gone, and a stall be noticed late.
-    socket2::SockRef::from(&stream).set_send_buffer_size(limits.held_bytes)?;
+    socket2::SockRef::from(&stream).set_send_buffer_size(talk.limits.held_bytes)?;
     let mut stream = TimeoutStream::new(stream);
-    stream.set_write_timeout(Some(limits.stall));
-    let service = hyper::service::service_fn(move |request: hyper::Request<_>| {
-        let mut request: Request = request.map(Body::new);
-        request.extensions_mut().insert(Ends { local, peer });
-        tower_call(router.clone(), request)
-    });
-    http1::Builder::new()
-        .timer(TokioTimer::new())
-        .header_read_timeout(limits.head)
-        .max_buf_size(limits.head_bytes)
-        .serve_connection(TokioIo::new(Box::pin(stream)), service)
-        .await?;
-    Ok(())
+    stream.set_write_timeout(Some(talk.limits.stall));
+    talk.with(Box::pin(stream), local, peer).await
+}
+
+/// What is said over one connection, whatever it runs over.
+#[derive(Clone)]
+pub struct Talk {
+    router: Router,
+    limits: Limits,
+}
+
+impl std::fmt::Debug for Talk {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Talk").finish_non_exhaustive()
+    }
+}
+
+impl Talk {
+    /// For the hub's log. `reference` is the JSON of the reference.
+    pub fn new(
+        hub: Arc<Hub>,
+        reference: String,
+        access: Access,
+        limits: Limits,
+        taken: Taken,
+    ) -> Self {
+        Self {
+            router: routes::router(hub, reference, limits.readers, access, taken),
+            limits,
+        }
+    }
+
+    /// Answers requests between these two ends until one of them is done.
+    pub async fn with(
+        &self,
+        stream: impl AsyncRead + AsyncWrite + Unpin + 'static,
+        local: SocketAddr,
+        peer: SocketAddr,
+    ) -> Result<(), Box<dyn std::error::Error + Send + Sync>> {
+        let router = self.router.clone();
+        let service = hyper::service::service_fn(move |request: hyper::Request<_>| {
+            let mut request: Request = request.map(Body::new);
+            request.extensions_mut().insert(Ends { local, peer });
+            tower_call(router.clone(), request)
+        });
+        http1::Builder::new()
+            .timer(TokioTimer::new())
+            .header_read_timeout(self.limits.head)
+            .max_buf_size(self.limits.head_bytes)
+            .serve_connection(TokioIo::new(stream), service)
+            .await?;
+        Ok(())
+    }
 }
 
 async fn tower_call(

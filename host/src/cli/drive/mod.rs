@@ -68,7 +68,12 @@ pub struct Args {
     header: Option<String>,
 
     /// How many times faster than real time a recording is played; 0 without waiting
-    #[arg(long, default_value_t = 1.0, value_name = "TIMES")]
+    #[arg(
+        long,
+        default_value_t = 1.0,
+        value_name = "TIMES",
+        allow_negative_numbers = true
+    )]
     speed: f64,
 
     /// Where to record to [default: drive-DATE-TIME.rec for live sources]

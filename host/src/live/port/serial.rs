@@ -56,7 +56,7 @@ fn found(port: serialport::SerialPortInfo) -> Found {
         }
         SerialPortType::BluetoothPort => (None, "Bluetooth".to_owned()),
         SerialPortType::PciPort => (None, "built in".to_owned()),
-        SerialPortType::Unknown => (None, String::new()),
+        SerialPortType::Unknown => (None, "not a USB device".to_owned()),
     };
     Found {
         path: port.port_name,
