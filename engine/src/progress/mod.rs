@@ -142,7 +142,7 @@ impl Progress {
                     return None;
                 };
                 self.known.pace.found();
-                let track = Track::begin(line, found.mark, at, &self.known);
+                let track = Track::begin(line, found.mark, found.forward, at, &self.known);
                 self.laps
                     .found(track.mark.progress_m(line), at.time_us, &course);
                 self.mode = Mode::Following(track);
@@ -193,6 +193,7 @@ impl Progress {
         self.laps.drop_lap();
         self.mode = Mode::default();
         self.doubt = None;
+        (self.jumped_s, self.contrary_s, self.bad_s) = (0.0, 0.0, 0.0);
         self.known = Known::new(source);
         self.states
             .lose(if before { Why::Searching } else { Why::Restart });

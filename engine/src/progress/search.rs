@@ -80,7 +80,7 @@ struct Follow {
 pub(super) struct Followed {
     pub(super) mark: Mark,
     pub(super) left_m: f32,
-    forward: bool,
+    pub(super) forward: bool,
 }
 
 impl Search {

@@ -141,10 +141,11 @@ impl Bearing {
 }
 
 impl Track {
-    /// Begins at a place that was searched and believed.
+    /// Begins at a place that was searched and believed, along the line or against it.
     pub(super) fn begin(
         line: &ReferenceView<'_>,
         mark: Mark,
+        forward: bool,
         at: &Admitted,
         known: &Known,
     ) -> Self {
@@ -160,7 +161,7 @@ impl Track {
             shrink,
             shift_m: known.shift.along_and_left_m(along).0 / shrink,
             speed_mps: at.speed_mps,
-            ratio: 1.0,
+            ratio: if forward { 1.0 } else { -1.0 },
             astray_s: 0.0,
             smooth_rad: 0.0,
             bearing: Bearing::default(),
@@ -189,7 +190,7 @@ impl Track {
         self.astray_s > 0.0 || self.dispute.seconds > DISPUTE_S
     }
 
-    /// Follows the car by one sample; false when it is lost.
+    /// Follows the car by one sample; none when it is lost.
     ///
     /// Only a car that drives well (`teach`) teaches what the source is off by. The place is that
     /// of the position as it comes, its common offset included: [`Track::told`] takes it out.
@@ -203,6 +204,7 @@ impl Track {
         if at.broken && at.dt_s > BRIDGED_MOST_S {
             return None;
         }
+        self.jumped = false;
         let push_mps = at.speed_mps - self.speed_mps;
         let driven_m = 0.5 * (self.speed_mps + at.speed_mps) * at.dt_s * known.pace.stretch();
         let mut step_m = (driven_m + push_mps * known.pace.lag_s()) * self.ratio;
