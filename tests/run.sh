@@ -31,6 +31,9 @@ if [ "$mode" = all ]; then
   step 'the program as its user builds it'
   cargo build --release --locked
   target/release/cuepost demo > /dev/null
+
+  step 'fuzz, 30 s'
+  bash tests/fuzz.sh 30
 fi
 
 step 'done'

@@ -6,6 +6,7 @@ cd "$(dirname "$0")/.."
 packages=()
 need() { command -v "$1" > /dev/null 2>&1 || packages+=("$2"); }
 need gcc gcc
+need g++ g++
 need socat socat
 need qemu-system-arm qemu-system-arm
 need chromium chromium

@@ -1,5 +1,6 @@
 //! Laps and places on streams of a driving simulator (see `data/streams/README.md`).
 
+use cuepost_engine::Sample;
 use cuepost_engine::event::HealthState;
 use cuepost_engine::reference::SourceKind;
 use cuepost_tests::csv::Table;
@@ -154,5 +155,44 @@ fn first_laps_with_spins_and_stops() {
             0.0
         };
         assert!(bad_s <= 0.61 || pair[1].health.0 != Ok, "{:?}", pair[1]);
+    }
+}
+
+/// Found while driven against the line, the place runs backward from the first step on.
+#[test]
+fn found_against_the_line() {
+    let table = Table::read("streams/s6_gt.base.10hz.csv");
+    let store = line_of(&table);
+    let line = store.view();
+    let samples = table.local_samples();
+    let whole = drive(&line, &samples);
+    for begin in (0..samples.len() - 40).step_by(29) {
+        let part = &samples[begin..begin + 30];
+        let back: Vec<_> = part
+            .iter()
+            .rev()
+            .zip(part)
+            .map(|(there, now)| Sample {
+                time_us: now.time_us,
+                direction_rad: there.direction_rad.map(|d| d + std::f32::consts::PI),
+                ..*there
+            })
+            .collect();
+        let run = drive(&line, &back);
+        let places: Vec<_> = run.steps.iter().filter_map(|s| s.place).collect();
+        assert!(places.len() >= 20, "from {begin}: {}", places.len());
+        // Where the line runs past itself the other branch may be taken, far beside the car: never
+        // with a good word for it.
+        let beside = places.iter().any(|p| p.offset_m.abs() > 20.0);
+        for place in &places[1..] {
+            assert!(beside || place.step_m < 0.0, "from {begin}: {place:?}");
+            assert_ne!(place.state, HealthState::Ok, "from {begin}");
+            assert!(place.crossing.is_none(), "from {begin}");
+        }
+        let end = run.steps.last().and_then(|s| s.place).expect("found");
+        if let Some(known) = whole.steps[begin].place.filter(|_| !beside) {
+            let off_m = line.ahead_m(known.progress_m, end.progress_m);
+            assert!(off_m.abs() < 2.0, "from {begin}: {off_m}");
+        }
     }
 }

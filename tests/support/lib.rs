@@ -4,5 +4,6 @@ pub mod board;
 pub mod campaign;
 pub mod csv;
 pub mod drive;
+pub mod hostile;
 pub mod ring;
 pub mod track;

@@ -201,7 +201,9 @@ const UNIT_WORDS: &[&str] = &[
 pub fn normal(name: &str) -> String {
     let mut name = name.trim().to_lowercase();
     for (written, unit) in UNITS {
-        name = name.replace(written, unit);
+        if name.contains(written) {
+            name = name.replace(written, unit);
+        }
     }
     let words: Vec<&str> = name
         .split(|c: char| !c.is_alphanumeric())
