@@ -161,6 +161,8 @@ impl Check for Facts {
         measured("throttle_m", self.throttle_m, -way, way)?;
         measured("full_m", self.full_m, -way, way)?;
         measured("lift_s", self.lift_s, -LAP_MAX_S, LAP_MAX_S)?;
+        measured("dip_mps", self.dip_mps, -speed, speed)?;
+        measured("missing_m", self.missing_m, -way, way)?;
         measured("coast_s", self.coast_s, -LAP_MAX_S, LAP_MAX_S)?;
         measured("offset_slowest_m", self.offset_slowest_m, -way, way)?;
         measured("offset_exit_m", self.offset_exit_m, -way, way)?;

@@ -5,6 +5,10 @@ use crate::facts::Facts;
 use serde::{Deserialize, Serialize};
 
 /// One thing the engine has to say about the stream.
+#[expect(
+    clippy::large_enum_variant,
+    reason = "without a heap there is nothing to box the facts in"
+)]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Event {
     /// The start line was crossed and a lap ended.

@@ -1,5 +1,6 @@
 //! What was measured of one passage of one corner, each value with its uncertainty.
 
+mod behind;
 mod deceleration;
 mod passage;
 mod passages;
@@ -71,6 +72,11 @@ pub struct Facts {
     pub lifts: u8,
     /// Seconds lost to those lifts against staying on the drive the car had before each of them.
     pub lift_s: Option<Measured>,
+    /// The most speed lost to the reference from the corner's begin to its exit, m/s.
+    pub dip_mps: Option<Measured>,
+    /// Metres of full drive that the car lacks, from where both it and the reference were on the
+    /// throttle: a foot slow to come down, or held back. Counted for 3 s, lifts left out.
+    pub missing_m: Option<Measured>,
     /// Seconds between brake release and throttle with neither.
     pub coast_s: Option<Measured>,
     /// Offset from the reference line at the slowest point, metres, left positive.

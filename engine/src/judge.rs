@@ -74,7 +74,9 @@ pub fn weigh(
     if !facts.usable {
         return None;
     }
-    let loss_s = losses.whole_s? - allowance.loss_s;
+    let whole_s = losses.whole_s?;
+    // What the whole lap shares is nobody's fault, and not making up for it is no gain.
+    let loss_s = whole_s - allowance.loss_s.max(0.0);
     let loss_sd_s = losses.sd_s;
     let verdict = |(phase, advice, size): (Phase, Advice, Size)| Verdict {
         phase,
@@ -83,11 +85,11 @@ pub fn weigh(
         size_s: seconds(size, phase, facts),
         loss_s,
     };
-    if loss_s <= -thresholds.better_s && loss_s <= -2.0 * loss_sd_s {
+    if whole_s <= -thresholds.better_s && whole_s <= -2.0 * loss_sd_s {
         return Some(verdict((
             Phase::Straight,
             Advice::Better,
-            Size::Seconds(-loss_s),
+            Size::Seconds(-whole_s),
         )));
     }
     if loss_s < thresholds.loss_s || loss_s < 2.0 * loss_sd_s {
@@ -96,7 +98,7 @@ pub fn weigh(
     let found = differences.against(losses, thresholds);
     let told = match corner.kind {
         CornerKind::Braked => cause::braked(&found, thresholds),
-        CornerKind::Lifted | CornerKind::Flat => cause::lifted(&found, facts, corner, thresholds),
+        CornerKind::Lifted | CornerKind::Flat => cause::lifted(&found),
     };
     told.filter(|(phase, advice, _)| !allowance.unproven || !advice.asks_for_more(*phase))
         .map(verdict)

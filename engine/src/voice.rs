@@ -168,6 +168,7 @@ impl Voice {
             || found.slowed_mps.counts
             || found.apex_out_m.more()
             || due.inside_m > limit.offset_m
+            || due.tighter
             || found.loss_entry_s + found.loss_middle_s < 0.0;
         if elsewhere {
             return None;

@@ -207,6 +207,8 @@ pub fn longest() -> Vec<Message> {
         full_m: m,
         lifts: 255,
         lift_s: m,
+        dip_mps: m,
+        missing_m: m,
         coast_s: m,
         offset_slowest_m: m,
         offset_exit_m: m,

@@ -1,5 +1,6 @@
 //! One passage of one corner, while it is driven and until its facts are finished.
 
+use super::behind::Behind;
 use super::deceleration::Braking;
 use super::spans::{Spans, Step, reference_s};
 use super::{Facts, Measured, slowest};
@@ -9,7 +10,6 @@ use crate::onset::Instant;
 use crate::phase::Change;
 use crate::reference::{Corner, CornerKind, ReferenceView};
 use crate::trace::Trace;
-use heapless::Vec;
 
 /// Standard deviation of the way between two places of one corner, metres: receiver noise that
 /// the slow pull of the progress stage lets through.
@@ -18,8 +18,8 @@ const PLACE_SD_M: f32 = 0.12;
 const RISEN_MPS: f32 = 0.3;
 /// Slower than this share of the reference where a corner begins, its approach was spoilt before.
 const HELD_UP: f32 = 0.9;
-/// A lift that costs less than this against the reference is none, m/s.
-const LIFT_LEAST_MPS: f32 = 0.3;
+/// The way over which the drift across the line is taken, metres.
+const DRIFT_M: f32 = 12.0;
 /// A turn-in earlier than this before the bend is not its own, metres.
 const TURN_IN_EARLY_M: f32 = 120.0;
 
@@ -55,11 +55,12 @@ pub struct Passage {
     throttle: Option<Instant>,
     touch: Option<Instant>,
     lift_off: Option<Instant>,
-    left: Option<Instant>,
-    lifts: Vec<(Instant, f32), 4>,
+    behind: Behind,
     slowest: Option<Slowest>,
     braking: Braking,
     last: Option<Moment>,
+    /// Metres to the left a metre of road, over the last [`DRIFT_M`].
+    drift: f32,
 }
 
 impl Passage {
@@ -97,11 +98,11 @@ impl Passage {
             throttle: None,
             touch: None,
             lift_off: None,
-            left: None,
-            lifts: Vec::new(),
+            behind: Behind::default(),
             slowest: None,
             braking: Braking::default(),
             last: None,
+            drift: 0.0,
         })
     }
 
@@ -184,9 +185,13 @@ impl Passage {
                 before_m,
                 into_m,
             };
+            self.follow_drift(&step);
             step.mark(self.spans.middle_begin_m, &mut self.passed.middle_begin_us);
             step.mark(self.spans.middle_end_m, &mut self.passed.middle_end_us);
             step.mark(self.spans.end_m, &mut self.passed.end_us);
+            if step.crosses(self.spans.throttle_m) {
+                self.behind.reference_on(reference, now);
+            }
             if step.crosses(self.spans.slowed_m) {
                 self.facts.slowed_mps = Some(step.speed_at(self.spans.slowed_m));
             }
@@ -195,9 +200,29 @@ impl Passage {
                 self.facts.offset_exit_m = Some(Measured::new(now.offset_m, self.offset_sd_m));
             }
         }
+        let in_bend = into_m < self.spans.exit_m;
+        let driven = match self.facts.kind {
+            CornerKind::Flat => !in_bend,
+            CornerKind::Braked | CornerKind::Lifted => self.throttle.is_some(),
+        };
+        self.behind.advance(reference, now, in_bend, driven);
         self.follow_braking(now);
         self.follow_slowest(trace, now);
         self.last = Some(*now);
+    }
+
+    fn follow_drift(&mut self, step: &Step) {
+        let gone_m = step.into_m - step.before_m;
+        if gone_m > 0.1 {
+            let slope = (step.now.offset_m - step.last.offset_m) / gone_m;
+            self.drift += (slope - self.drift) * (gone_m / DRIFT_M).min(1.0);
+        }
+    }
+
+    /// Where the car will be beside the line at the corner's exit, when it goes on as it does now,
+    /// metres left.
+    pub fn exit_offset_ahead(&self, now: &Moment) -> f32 {
+        now.offset_m + self.drift * (self.spans.exit_m - self.into_m).max(0.0)
     }
 
     fn follow_braking(&mut self, now: &Moment) {
@@ -270,6 +295,7 @@ impl Passage {
                 self.touch = None;
                 self.facts.throttle_m = None;
                 self.facts.full_m = None;
+                self.behind.braked();
                 self.facts.kind = CornerKind::Braked;
                 if self.brake.is_none() {
                     self.brake = Some(at);
@@ -292,18 +318,14 @@ impl Passage {
                 }
                 own
             }
-            Change::Throttle(at) => self.take_throttle(at),
+            Change::Throttle(at) => self.take_throttle(reference, corner, at),
             Change::Full(at) if self.throttle.is_some() && self.facts.full_m.is_none() => {
                 self.facts.full_m = Some(measured(&at));
                 true
             }
             Change::LiftOff(at) => self.take_lift_off(corner, into_m, at),
             Change::DriveAgain(at, _) if self.throttle.is_none() && self.lift_off.is_some() => {
-                self.take_throttle(at)
-            }
-            Change::DriveAgain(at, _) => {
-                self.take_lift(reference, into_m, at);
-                false
+                self.take_throttle(reference, corner, at)
             }
             Change::Touch(at) => {
                 // The last one before the next braking, should none be held.
@@ -312,23 +334,9 @@ impl Passage {
                 }
                 false
             }
-            Change::Release(_) | Change::Brake(_) | Change::Full(_) => false,
-        }
-    }
-
-    /// A lift on the way out costs what the car lost on it beyond what the reference lost on the
-    /// same road: a crest takes speed off both.
-    fn take_lift(&mut self, reference: &ReferenceView<'_>, into_m: f32, at: Instant) {
-        let Some(left) = self.left.take() else { return };
-        // Flat corners have no throttle onset: a lift behind their bend is one on the way out.
-        if self.throttle.is_none() && into_m < self.spans.exit_m {
-            return;
-        }
-        let lost_mps = left.speed_mps - at.speed_mps;
-        let reference_mps =
-            reference.speed_mps(left.progress_m) - reference.speed_mps(at.progress_m);
-        if lost_mps - reference_mps > LIFT_LEAST_MPS {
-            let _ = self.lifts.push((at, lost_mps - reference_mps));
+            Change::Release(_) | Change::Brake(_) | Change::Full(_) | Change::DriveAgain(..) => {
+                false
+            }
         }
     }
 
@@ -340,7 +348,6 @@ impl Passage {
     }
 
     fn take_lift_off(&mut self, corner: &Corner, into_m: f32, at: Instant) -> bool {
-        self.left = Some(at);
         if self.throttle.is_some() || self.brake.is_some() || into_m >= self.spans.exit_m {
             return false;
         }
@@ -354,13 +361,22 @@ impl Passage {
         true
     }
 
-    fn take_throttle(&mut self, at: Instant) -> bool {
+    fn take_throttle(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        corner: &Corner,
+        at: Instant,
+    ) -> bool {
         // Throttle before any slowing is the straight's, not the corner's.
         if self.throttle.is_some() || (self.brake.is_none() && self.lift_off.is_none()) {
             return false;
         }
         self.throttle = Some(at);
         self.facts.throttle_m = Some(measured(&at));
+        if let Some(on) = corner.facts.throttle_m {
+            let late = reference.ahead_m(on.value, at.progress_m) >= 0.0;
+            self.behind.throttle_on(reference, &at, late);
+        }
         if let Some(release) = self.release {
             let coast_s = at.time_us.saturating_sub(release.time_us) as f32 * 1e-6;
             self.facts.coast_s = Some(Measured::new(coast_s, 0.05));
@@ -418,8 +434,12 @@ impl Passage {
         facts.loss_entry_s = self.loss(reference, begin, middle_begin);
         facts.loss_middle_s = self.loss(reference, middle_begin, middle_end);
         facts.loss_exit_s = self.loss(reference, middle_end, end);
-        facts.lifts = self.lifts.len() as u8;
-        facts.lift_s = self.lost_by_lifts();
+        if let Some(end_us) = self.passed.end_us.or(self.last.map(|l| l.time_us)) {
+            let (lifts, lost) = self.behind.lifts(end_us);
+            (facts.lifts, facts.lift_s) = (lifts, Some(lost));
+        }
+        facts.dip_mps = self.behind.dip(self.last.map_or(0.0, |l| l.noise_mps));
+        facts.missing_m = self.behind.missing();
         facts
     }
 
@@ -437,16 +457,6 @@ impl Passage {
             lost_s,
             PLACE_SD_M * core::f32::consts::SQRT_2 / speed_mps,
         ))
-    }
-
-    fn lost_by_lifts(&self) -> Option<Measured> {
-        let end_us = self.passed.end_us.or(self.last.map(|l| l.time_us))?;
-        let mut lost_s = 0.0;
-        for (at, lost_mps) in &self.lifts {
-            let rest_s = end_us.saturating_sub(at.time_us) as f32 * 1e-6;
-            lost_s += lost_mps / at.speed_mps.max(3.0) * rest_s;
-        }
-        Some(Measured::new(lost_s, 0.01 + 0.2 * lost_s))
     }
 }
 

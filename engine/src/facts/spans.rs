@@ -16,6 +16,8 @@ pub struct Spans {
     /// The reference is slowest or takes up throttle, whichever comes first: until here speed is
     /// the brake's doing.
     pub slowed_m: f32,
+    /// The reference takes up throttle; where it is slowest when that is not known.
+    pub throttle_m: f32,
     /// The middle ends.
     pub middle_end_m: f32,
     /// The bend ends.
@@ -33,6 +35,7 @@ impl Spans {
         let throttle_m = corner.facts.throttle_m.map_or(apex_m, |m| from(m.value));
         Self {
             slowed_m: throttle_m.min(apex_m),
+            throttle_m,
             turn_m: from(corner.turn_m),
             middle_begin_m: from(corner.middle_begin_m),
             apex_m,

@@ -2,11 +2,9 @@
 
 use super::Deviations;
 use crate::cue::{Advice, Phase, Size};
-use crate::facts::Facts;
-use crate::reference::{Corner, CornerKind};
 use crate::thresholds::Thresholds;
 
-/// Full throttle later by more than this much of what its begin was later is a slow foot.
+/// More full drive lacking than this much of the throttle's lateness is a slow foot.
 const SLOW_FOOT: f32 = 0.6;
 
 /// Speed missing before the throttle explains a late throttle from this share of its size on, both
@@ -198,13 +196,19 @@ fn exit(d: &Deviations) -> Option<Told> {
             Size::Metres(d.exit_out_m.size()),
         ));
     }
-    // A slow foot moves the middle of its ramp by half of what it moves the end.
-    if d.full_m.more() && d.to_full_m.value > SLOW_FOOT * d.throttle_m.value {
+    // On the brake for longer than the reference, and so late on the throttle or not on it at all
+    // before the next braking.
+    if d.release_m.more() && d.trail_m.more() {
         return Some((
-            Phase::Throttle,
-            Advice::Fuller,
-            Size::Metres(d.full_m.size()),
+            Phase::Trail,
+            Advice::Shorter,
+            Size::Metres(d.trail_m.size()),
         ));
+    }
+    // What is missing once on the throttle, and does not follow from taking it up late: a throttle
+    // that comes late comes in as usual, so that the car lacks a part of the lateness behind it.
+    if d.missing_m.more() && d.missing_m.value > SLOW_FOOT * d.throttle_m.value {
+        return Some((Phase::Throttle, Advice::Fuller, Size::Metres(foot_m(d))));
     }
     if d.throttle_m.more() {
         return Some((
@@ -223,24 +227,29 @@ fn exit(d: &Deviations) -> Option<Told> {
     None
 }
 
+/// How much sooner the throttle can be full: where that was seen, else at least twice the drive
+/// that lacks, as a ramp's area is half of its length.
+fn foot_m(d: &Deviations) -> f32 {
+    if d.full_m.more() {
+        d.full_m.size()
+    } else {
+        2.0 * d.missing_m.size()
+    }
+}
+
 /// The cause of a loss in a corner that is lifted for or flat: only a lift larger than the
 /// reference's, in it or on the way out.
-pub fn lifted(d: &Deviations, facts: &Facts, corner: &Corner, limit: &Thresholds) -> Option<Told> {
-    let drop_mps = drop_mps(facts) - drop_mps(&corner.facts);
-    if facts.kind != CornerKind::Flat && drop_mps > limit.slowest_mps {
-        return Some((Phase::Brake, Advice::SmallerLift, Size::Speed(drop_mps)));
+pub fn lifted(d: &Deviations) -> Option<Told> {
+    if d.dip_mps.more() {
+        return Some((
+            Phase::Brake,
+            Advice::SmallerLift,
+            Size::Speed(d.dip_mps.size()),
+        ));
     }
     (d.lift_s.more()).then_some((
         Phase::Throttle,
         Advice::Steady,
         Size::Seconds(d.lift_s.size()),
     ))
-}
-
-/// What a lift took off: from where it began to the slowest point.
-fn drop_mps(facts: &Facts) -> f32 {
-    match (facts.brake_mps, facts.slowest_mps) {
-        (Some(from), Some(to)) => (from.value - to.value).max(0.0),
-        _ => 0.0,
-    }
 }

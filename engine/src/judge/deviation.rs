@@ -8,6 +8,12 @@ use crate::thresholds::Thresholds;
 /// Speed at the exit counts from this share of the slowest speed's threshold on: it is measured
 /// without an extreme.
 const EXIT_SHARE: f32 = 0.7;
+/// Full drive lacking counts from this share of the full-throttle point's threshold on: a throttle
+/// that comes in evenly, and is full so much later, lacks half of it or less.
+const MISSING_SHARE: f32 = 0.3;
+/// Standard deviation of how much the offset changed within one corner, metres: the day's common
+/// offset is in both of its ends.
+const DRIFT_SD_M: f32 = 0.4;
 /// A brake release counts as late by this share of the trail's threshold.
 const RELEASE_SHARE: f32 = 0.5;
 
@@ -68,6 +74,10 @@ pub struct Deviations {
     pub full_m: Deviation,
     /// Lost by lifting once on the throttle, seconds.
     pub lift_s: Deviation,
+    /// The most speed lost from the corner's begin to its exit, m/s.
+    pub dip_mps: Deviation,
+    /// Full drive lacking once on the throttle, metres of it.
+    pub missing_m: Deviation,
     /// Coasting between brake and throttle, seconds.
     pub coast_s: Deviation,
     /// Seconds lost at the entry, in the middle, at the exit.
@@ -125,11 +135,15 @@ pub struct Differences {
     pub slowed_mps: Difference,
     pub apex_out_m: Difference,
     pub exit_out_m: Difference,
+    /// Of that, what the car moved from the slowest point on.
+    pub moved_out_m: Difference,
     pub exit_mps: Difference,
     pub throttle_m: Difference,
     pub to_full_m: Difference,
     pub full_m: Difference,
     pub lift_s: Difference,
+    pub dip_mps: Difference,
+    pub missing_m: Difference,
     pub coast_s: Difference,
 }
 
@@ -203,6 +217,7 @@ impl Differences {
         let slowed = Measured::new(reference.speed_mps(slowed_m), 0.0);
         let coast = Some(want.coast_s.unwrap_or_default());
         let lift = Some(want.lift_s.unwrap_or_default());
+        let dip = Some(want.dip_mps.unwrap_or_default());
         Self {
             brake_m: place(facts.brake_m, want.brake_m),
             decel_mps2: plain(facts.mean_decel_mps2, want.mean_decel_mps2),
@@ -214,11 +229,14 @@ impl Differences {
             slowed_mps: plain(facts.slowed_mps, Some(slowed)),
             apex_out_m: outward(plain(facts.offset_slowest_m, want.offset_slowest_m)),
             exit_out_m: outward(plain(facts.offset_exit_m, want.offset_exit_m)),
+            moved_out_m: outward(moved(facts, want)),
             exit_mps: plain(facts.exit_mps, want.exit_mps),
             throttle_m: place(facts.throttle_m, want.throttle_m),
             to_full_m: plain(to_full(facts), to_full(want)),
             full_m: place(facts.full_m, want.full_m),
             lift_s: plain(facts.lift_s, lift),
+            dip_mps: plain(facts.dip_mps, dip),
+            missing_m: plain(facts.missing_m, Some(Measured::default())),
             coast_s: plain(facts.coast_s, coast),
         }
     }
@@ -235,17 +253,44 @@ impl Differences {
             release_m: self.release_m.against(RELEASE_SHARE * limit.trail_m),
             slowed_mps: self.slowed_mps.against(limit.slowest_mps),
             apex_out_m: self.apex_out_m.against(limit.offset_m),
-            exit_out_m: self.exit_out_m.against(limit.offset_m),
+            exit_out_m: self.exit_out(limit.offset_m),
             exit_mps: self.exit_mps.against(EXIT_SHARE * limit.slowest_mps),
             throttle_m: self.throttle_m.against(limit.throttle_m),
             to_full_m: self.to_full_m.against(limit.full_m),
             full_m: self.full_m.against(limit.full_m),
             lift_s: self.lift_s.against(limit.lift_s),
+            dip_mps: self.dip_mps.against(limit.slowest_mps),
+            missing_m: self.missing_m.against(MISSING_SHARE * limit.full_m),
             coast_s: self.coast_s.against(limit.coast_s),
             loss_entry_s: losses.entry_s,
             loss_middle_s: losses.middle_s,
             loss_exit_s: losses.exit_s,
         }
+    }
+
+    /// The offset at the exit: while the day's common offset is not well known, what the car moved
+    /// in the corner is known better.
+    fn exit_out(&self, threshold_m: f32) -> Deviation {
+        let whole = self.exit_out_m.against(threshold_m);
+        let moved = self.moved_out_m.against(threshold_m);
+        let counts =
+            moved.counts && moved.value * whole.value > 0.0 && whole.value.abs() > threshold_m;
+        Deviation {
+            counts: whole.counts || counts,
+            ..whole
+        }
+    }
+}
+
+/// What the car moved to the left from the slowest point to the exit, beyond the reference.
+fn moved(facts: &Facts, want: &Facts) -> Difference {
+    let way = |f: &Facts| Some(f.offset_exit_m?.value - f.offset_slowest_m?.value);
+    match (way(facts), way(want)) {
+        (Some(a), Some(b)) => Difference {
+            value: a - b,
+            sd: DRIFT_SD_M,
+        },
+        _ => Difference::default(),
     }
 }
 

@@ -29,6 +29,8 @@ fn good() -> Facts {
         full_m: m(230.0),
         lifts: 0,
         lift_s: m(0.0),
+        dip_mps: m(0.0),
+        missing_m: m(0.0),
         coast_s: m(0.2),
         offset_slowest_m: m(0.0),
         offset_exit_m: m(0.0),
@@ -261,9 +263,30 @@ fn a_lift_once_on_the_throttle_is_steady() {
 fn slow_to_full_throttle_is_fuller() {
     let cue = told(|f| {
         f.full_m = m(265.0);
+        f.missing_m = m(9.0);
         lose(f, 0.0, 0.0, 0.2);
     });
     assert_eq!(cue, Some((Phase::Throttle, Advice::Fuller)));
+    // A throttle taken up late lacks a little behind its onset as well.
+    let late = told(|f| {
+        f.throttle_m = m(214.0);
+        f.full_m = m(245.0);
+        f.missing_m = m(5.0);
+        lose(f, 0.0, 0.0, 0.2);
+    });
+    assert_eq!(late, Some((Phase::Throttle, Advice::Sooner)));
+}
+
+#[test]
+fn a_brake_held_too_long_is_trail_shorter() {
+    let cue = told(|f| {
+        f.release_m = m(f.release_m.map_or(0.0, |r| r.value) + 14.0);
+        f.trail_m = m(f.trail_m.map_or(0.0, |t| t.value) + 14.0);
+        f.throttle_m = None;
+        f.full_m = None;
+        lose(f, 0.0, 0.0, 0.2);
+    });
+    assert_eq!(cue, Some((Phase::Trail, Advice::Shorter)));
 }
 
 #[test]
@@ -273,6 +296,21 @@ fn road_left_at_the_exit_is_more_road() {
         lose(f, 0.0, 0.0, 0.15);
     });
     assert_eq!(cue, Some((Phase::Throttle, Advice::MoreRoad)));
+}
+
+/// Whose line is elsewhere all day, or not well known, is judged by what it moved in the corner.
+#[test]
+fn road_left_is_told_by_what_the_line_moved_when_the_day_s_offset_is_not_known() {
+    let unsure = |slowest_m: f32| {
+        told(move |f| {
+            let on_the_line = f.offset_slowest_m.map_or(0.0, |o| o.value);
+            f.offset_slowest_m = Some(Measured::new(on_the_line + slowest_m, 1.5));
+            f.offset_exit_m = Some(Measured::new(2.6, 1.5));
+            lose(f, 0.0, 0.0, 0.15);
+        })
+    };
+    assert_eq!(unsure(0.0), Some((Phase::Throttle, Advice::MoreRoad)));
+    assert_eq!(unsure(2.4), None);
 }
 
 #[test]
@@ -308,6 +346,7 @@ fn lifted_and_flat_corners_know_only_a_larger_lift() {
         f.slowest_mps = m(22.0);
         f.slowed_mps = m(22.0);
         f.brake_m = m(70.0);
+        f.dip_mps = m(3.0);
         lose(f, 0.1, 0.1, 0.0);
     };
     let want = Some((Phase::Brake, Advice::SmallerLift));

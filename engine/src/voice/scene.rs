@@ -23,6 +23,12 @@ const AHEAD_LATEST_S: f32 = QUIET_S + ON_S;
 const AFTER_HELD_S: f32 = 0.35;
 /// Full throttle is waited for this long after its first touch, seconds.
 const FULL_WAIT_S: f32 = 3.0;
+/// With less time than this before quiet begins, the exit is not waited for, seconds.
+const EXIT_WAIT_S: f32 = 1.0;
+/// Turning tighter than the reference by this share of its lateral acceleration, and this much
+/// more, m/s², is a tighter line.
+const TIGHTER_SHARE: f32 = 0.12;
+const TIGHTER_MPS2: f32 = 1.0;
 /// Above the reference by this much, throttle is not overdue, m/s.
 const FASTER_MPS: f32 = 0.3;
 
@@ -33,8 +39,11 @@ pub struct Overdue {
     pub late_m: f32,
     /// Of those what the spread of the reference's onset explains, metres.
     pub spread_m: f32,
-    /// Nearer to the inside of the bend than the reference, metres.
+    /// Nearer to the inside of the bend than the reference, now or at the exit when the car goes
+    /// on as it does, metres.
     pub inside_m: f32,
+    /// The car turns tighter than the reference did here: it can't take up the throttle yet.
+    pub tighter: bool,
 }
 
 /// The corner that comes next, while it is time to remind of it.
@@ -122,10 +131,13 @@ impl Scene for View<'_> {
         if late_m <= spread_m || ahead_mps > -FASTER_MPS {
             return None;
         }
+        let side = f32::from(corner.turn);
         Some(Overdue {
             late_m,
             spread_m,
-            inside_m: f32::from(corner.turn) * self.now.offset_m,
+            inside_m: (side * self.now.offset_m)
+                .max(side * self.passage.exit_offset_ahead(self.now)),
+            tighter: self.turns_tighter(side),
         })
     }
 
@@ -142,12 +154,15 @@ impl Scene for View<'_> {
             // A corner taken without slowing has nothing to settle.
             None => passage.brake().is_none() && self.now.drive > 0.5,
         };
-        let out = passage.into_m() >= passage.spans().exit_m
-            || (passage.full() && passage.into_m() >= passage.spans().middle_end_m);
-        if !settled || !out {
+        if !settled || passage.into_m() < passage.spans().middle_end_m {
             return false;
         }
         let left_s = self.next_brake_s();
+        // Where the car runs to at the exit belongs to the picture, while there is time for it.
+        let hurried = passage.full() && left_s < QUIET_S + EXIT_WAIT_S;
+        if passage.into_m() < passage.spans().exit_m && !hurried {
+            return false;
+        }
         // How soon full throttle comes belongs to the picture, while there is time to wait for it.
         let waiting = !passage.full() && since_s < FULL_WAIT_S && left_s > QUIET_S + 1.0;
         left_s >= QUIET_S && !waiting
@@ -191,6 +206,18 @@ impl View<'_> {
     /// The facts of the passage as far as they can be told now.
     pub fn facts(&self) -> Facts {
         self.passage.so_far(self.reference, self.now)
+    }
+
+    fn turns_tighter(&self, side: f32) -> bool {
+        let Some(lateral_mps2) = self.now.lat_mps2 else {
+            return false;
+        };
+        let (speed_mps, curvature_pm) = (
+            self.now.speed_mps,
+            self.reference.curvature_pm(self.now.progress_m),
+        );
+        let usual_mps2 = side * curvature_pm * speed_mps * speed_mps;
+        side * lateral_mps2 - usual_mps2 > TIGHTER_MPS2 + TIGHTER_SHARE * usual_mps2.max(0.0)
     }
 
     fn own(&self) -> Option<&Corner> {

@@ -29,12 +29,12 @@ const BEND_SHARE: f64 = 0.25;
 /// Two tight places this close belong to one bend, seconds.
 const DOUBLE_S: f64 = 0.8;
 /// A bend taken flat counts when its load is this share of the car's grip at least.
-const FLAT_LOAD: f64 = 0.35;
+const FLAT_LOAD: f64 = 0.28;
 /// And when it ends this long before the next slowing down, else it is that corner's approach:
 /// early braking must not seem to be in the bend's own road, seconds.
 const BEND_CLEAR_S: f64 = 1.0;
 /// A bend taken flat counts when it turns at least this much, degrees.
-const FLAT_TURN_DEG: f64 = 15.0;
+const FLAT_TURN_DEG: f64 = 11.0;
 
 /// A corner under construction, in entries of the [`Round`].
 #[derive(Clone, Copy, Debug)]

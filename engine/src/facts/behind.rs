@@ -1,0 +1,240 @@
+//! How far the car falls behind the reference on its way through a corner, as energy of motion.
+//!
+//! At the same place `(v_ref² - v²) / 2` is the energy, per kilogram, that the car lacks. It grows
+//! where the car is driven with less force than the reference was, and hardly changes where both
+//! are driven alike, however slow the one came there. So what one part of a corner costs can be
+//! told from what was lost before: a lift, a foot that is slow to come down.
+
+use super::Measured;
+use crate::motion::Moment;
+use crate::onset::Instant;
+use crate::reference::ReferenceView;
+use heapless::Vec;
+
+/// On the throttle from this share of the drive on.
+const ON: f32 = 0.6;
+/// Off it below this share.
+const OFF: f32 = 0.3;
+/// The reference drives where it gains speed by this share of what the car can and more.
+const REFERENCE_ON: f32 = 0.4;
+/// Over this much road the reference's gain of speed is taken, metres.
+const GAIN_M: f32 = 8.0;
+/// What a lift took is looked at so long after it: the reference's change of gear, elsewhere on
+/// the road, must have come by then. Seconds.
+const AFTER_S: f32 = 0.8;
+/// A lift that costs less than this is none, m/s.
+const LIFT_LEAST_MPS: f32 = 0.5;
+/// One that is not over yet counts from here on, m/s.
+const LIFT_SURE_MPS: f32 = 1.0;
+/// A foot that is not down so long after taking up the throttle is another matter, seconds.
+const FOOT_S: f32 = 3.0;
+/// Lifts kept of one corner.
+const LIFTS_MAX: usize = 4;
+
+/// Off the throttle where the reference drives.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+enum Lift {
+    /// On it, with what was lacking then; none before the throttle was on once.
+    #[default]
+    Never,
+    On(f32),
+    /// Off it since.
+    Off {
+        before: f32,
+        since_us: u64,
+    },
+    /// On it again, not looked at yet.
+    Over {
+        before: f32,
+        since_us: u64,
+        again_us: u64,
+    },
+}
+
+/// A lift and what it took, m/s.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Lifted {
+    since_us: u64,
+    speed_mps: f32,
+    lost_mps: f32,
+}
+
+/// What one passage lacks.
+#[derive(Clone, Debug, Default)]
+pub struct Behind {
+    /// Where the corner began.
+    begin: Option<f32>,
+    /// The most lost since, to the bend's exit, m/s.
+    dip_mps: f32,
+    /// Where the reference takes up the throttle, and when.
+    reference_on: Option<(f32, u64)>,
+    /// On the throttle before that.
+    early: bool,
+    /// Where both are on the throttle.
+    on: Option<(f32, u64)>,
+    /// Full drive lacking since, as metres of it.
+    missing_m: Option<f32>,
+    lift: Lift,
+    lifts: Vec<Lifted, LIFTS_MAX>,
+    now: f32,
+    speed_mps: f32,
+}
+
+/// What the car lacks at a place, m²/s².
+fn lacking(reference: &ReferenceView<'_>, progress_m: f32, speed_mps: f32) -> f32 {
+    let reference_mps = reference.speed_mps(progress_m);
+    0.5 * (reference_mps * reference_mps - speed_mps * speed_mps)
+}
+
+impl Behind {
+    /// Takes the next moment; `in_bend` before the bend's exit, `driven` once throttle was taken
+    /// up for good or none was ever left.
+    pub fn advance(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        now: &Moment,
+        in_bend: bool,
+        driven: bool,
+    ) {
+        let lacks = lacking(reference, now.progress_m, now.speed_mps);
+        (self.now, self.speed_mps) = (lacks, now.speed_mps);
+        let begin = *self.begin.get_or_insert(lacks);
+        if in_bend {
+            self.dip_mps = self.dip_mps.max((lacks - begin) / now.speed_mps.max(3.0));
+        }
+        if !driven {
+            self.lift = Lift::Never;
+            return;
+        }
+        self.follow_lift(reference, now, lacks);
+        let foot = matches!(self.lift, Lift::Never | Lift::On(_)) && self.lifts.is_empty();
+        if let (true, Some((at_on, on_us))) = (foot, self.on)
+            && seconds(on_us, now.time_us) < FOOT_S
+        {
+            let force_mps2 = (now.full_mps2 - now.coast_mps2).max(1.0);
+            let missing_m = (lacks - at_on) / force_mps2;
+            self.missing_m = Some(self.missing_m.map_or(missing_m, |m| m.max(missing_m)));
+        }
+    }
+
+    /// The place where the reference takes up the throttle is passed.
+    pub fn reference_on(&mut self, reference: &ReferenceView<'_>, now: &Moment) {
+        let there = (
+            lacking(reference, now.progress_m, now.speed_mps),
+            now.time_us,
+        );
+        self.reference_on = Some(there);
+        if self.early {
+            self.on = self.reference_on;
+        }
+    }
+
+    /// The throttle was taken up, later on the road than the reference took it up or sooner: both
+    /// are on it from the later of the two places on.
+    pub fn throttle_on(&mut self, reference: &ReferenceView<'_>, at: &Instant, late: bool) {
+        self.missing_m = None;
+        self.early = !late;
+        self.on = if late {
+            let lacks = lacking(reference, at.progress_m, at.speed_mps);
+            Some((lacks, at.time_us))
+        } else {
+            self.reference_on
+        };
+    }
+
+    /// Braked again: what was told of the throttle is void.
+    pub fn braked(&mut self) {
+        self.on = None;
+        self.early = false;
+        self.missing_m = None;
+        self.lift = Lift::Never;
+        self.lifts.clear();
+    }
+
+    fn follow_lift(&mut self, reference: &ReferenceView<'_>, now: &Moment, lacks: f32) {
+        let (on, off) = (now.drive >= ON, now.drive < OFF);
+        self.lift = match self.lift {
+            _ if !reference_drives(reference, now) => Lift::Never,
+            Lift::Never | Lift::On(_) if on => Lift::On(lacks),
+            Lift::On(before) if off => Lift::Off {
+                before,
+                since_us: now.time_us,
+            },
+            Lift::Off { before, since_us } if on => Lift::Over {
+                before,
+                since_us,
+                again_us: now.time_us,
+            },
+            Lift::Over {
+                before, since_us, ..
+            } if off => Lift::Off { before, since_us },
+            Lift::Over {
+                before,
+                since_us,
+                again_us,
+            } if seconds(again_us, now.time_us) >= AFTER_S => {
+                self.keep(before, since_us, LIFT_LEAST_MPS);
+                Lift::On(lacks)
+            }
+            other => other,
+        };
+    }
+
+    fn keep(&mut self, before: f32, since_us: u64, least_mps: f32) {
+        let speed_mps = self.speed_mps.max(3.0);
+        let lost_mps = (self.now - before) / speed_mps;
+        if lost_mps > least_mps {
+            let _ = self.lifts.push(Lifted {
+                since_us,
+                speed_mps,
+                lost_mps,
+            });
+        }
+    }
+
+    /// The most speed lost to the reference between the corner's begin and its exit.
+    pub fn dip(&self, noise_mps: f32) -> Option<Measured> {
+        self.begin
+            .map(|_| Measured::new(self.dip_mps, 0.1 + noise_mps))
+    }
+
+    /// Metres of full drive that the car lacks from the moment both were on the throttle.
+    pub fn missing(&self) -> Option<Measured> {
+        self.missing_m
+            .map(|m| Measured::new(m.max(0.0), 1.0 + 0.1 * m.abs()))
+    }
+
+    /// How many lifts, and the seconds they cost until `end_us`.
+    pub fn lifts(&self, end_us: u64) -> (u8, Measured) {
+        let mut with = self.clone();
+        match with.lift {
+            Lift::Off { before, since_us }
+            | Lift::Over {
+                before, since_us, ..
+            } => {
+                with.keep(before, since_us, LIFT_SURE_MPS);
+            }
+            Lift::Never | Lift::On(_) => {}
+        }
+        let mut lost_s = 0.0;
+        for lift in &with.lifts {
+            lost_s += lift.lost_mps / lift.speed_mps * seconds(lift.since_us, end_us);
+        }
+        (
+            with.lifts.len() as u8,
+            Measured::new(lost_s, 0.01 + 0.2 * lost_s),
+        )
+    }
+}
+
+/// Whether the reference gained speed here as one does on the throttle.
+fn reference_drives(reference: &ReferenceView<'_>, now: &Moment) -> bool {
+    let ahead_mps = reference.speed_mps(reference.wrap_m(now.progress_m + 0.5 * GAIN_M));
+    let behind_mps = reference.speed_mps(reference.wrap_m(now.progress_m - 0.5 * GAIN_M));
+    let gain_mps2 = 0.5 * (ahead_mps * ahead_mps - behind_mps * behind_mps) / GAIN_M;
+    gain_mps2 > now.coast_mps2 + REFERENCE_ON * (now.full_mps2 - now.coast_mps2)
+}
+
+fn seconds(from_us: u64, to_us: u64) -> f32 {
+    to_us.saturating_sub(from_us) as f32 * 1e-6
+}
