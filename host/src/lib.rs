@@ -18,3 +18,4 @@ pub mod session;
 pub mod source;
 pub mod tables;
 pub mod thresholds_file;
+pub mod tune;

@@ -6,3 +6,4 @@ mod chrome;
 mod debrief;
 mod stage;
 mod tables;
+mod tune;

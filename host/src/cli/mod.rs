@@ -10,8 +10,10 @@ pub mod lamp;
 pub mod landmarks;
 pub mod learn;
 mod packets;
+mod progress;
 pub mod replay;
 pub mod thresholds;
+pub mod tune;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -39,6 +41,7 @@ enum Command {
     Debrief(debrief::Args),
     Replay(replay::Args),
     Thresholds(thresholds::Args),
+    Tune(tune::Args),
 }
 
 impl Cli {
@@ -55,6 +58,7 @@ impl Cli {
             Command::Debrief(args) => debrief::run(args),
             Command::Replay(args) => replay::run(args),
             Command::Thresholds(args) => thresholds::run(args),
+            Command::Tune(args) => tune::run(args),
         }
     }
 }

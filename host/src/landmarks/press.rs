@@ -96,6 +96,7 @@ pub fn find<E>(
         samples,
         reference,
         Config::default(),
+        &mut (),
         |sample, place| {
             if place.state == HealthState::Ok {
                 trail.push((sample.time_us, place.progress_m.into()));

@@ -5,6 +5,7 @@ pub mod text;
 
 use cuepost_engine::gate::REFUSALS;
 use cuepost_engine::progress::Place;
+use cuepost_engine::voice::Watch;
 use cuepost_engine::{Config, Engine, Event, ReferenceView, Sample};
 
 /// What a replay went through.
@@ -37,15 +38,16 @@ pub fn replay<E, F>(
 where
     F: FnMut(&Event, u64),
 {
-    replay_watched(samples, reference, config, |_, _| {}, on_event)
+    replay_watched(samples, reference, config, &mut (), |_, _| {}, on_event)
 }
 
 /// As [`replay`]; `watch` also sees each admitted sample with its place on the line, before the
-/// events it caused.
+/// events it caused, and `voice` what the engine's voice is given.
 pub fn replay_watched<E, W, F>(
     samples: impl Iterator<Item = Result<Sample, E>>,
     reference: &ReferenceView<'_>,
     config: Config,
+    voice: &mut impl Watch,
     mut watch: W,
     mut on_event: F,
 ) -> (Summary, Option<E>)
@@ -72,7 +74,7 @@ where
         let start_us = summary.start_us;
         let refused = |engine: &Engine| engine.refused().iter().map(|n| u64::from(*n)).sum::<u64>();
         let before = refused(&engine);
-        engine.feed(reference, &sample);
+        engine.feed_watched(reference, &sample, voice);
         if let (Some(place), true) = (engine.place(), refused(&engine) == before) {
             watch(&sample, place);
         }

@@ -7,7 +7,7 @@ pub use trace::{Grid, LapTrace, MISSING, MISSING_PEDAL};
 
 use crate::replay::{Summary, replay_watched};
 use cuepost_engine::judge::{Allowance, Verdict, judge};
-use cuepost_engine::voice::Pace;
+use cuepost_engine::voice::{Pace, Watch};
 use cuepost_engine::{
     Config, Cue, Event, Facts, LapEvent, PaceEvent, PhaseEvent, ReferenceView, Sample, Thresholds,
 };
@@ -76,6 +76,16 @@ pub fn measure<E>(
     reference: &ReferenceView<'_>,
     config: &Config,
 ) -> (Session, Option<E>) {
+    measure_watched(samples, reference, config, &mut ())
+}
+
+/// As [`measure`]; `voice` sees what the engine's voice is given.
+pub fn measure_watched<E>(
+    samples: impl Iterator<Item = Result<Sample, E>>,
+    reference: &ReferenceView<'_>,
+    config: &Config,
+    voice: &mut impl Watch,
+) -> (Session, Option<E>) {
     let mut session = Session::default();
     let mut traces: BTreeMap<u16, Drawn> = BTreeMap::new();
     let mut pace = Pace::default();
@@ -83,6 +93,7 @@ pub fn measure<E>(
         samples,
         reference,
         config.clone(),
+        voice,
         |sample, place| trace::draw(&mut traces, sample, place, reference.length_m()),
         |event, _| match event {
             Event::Lap(lap) => session.laps.push(*lap),

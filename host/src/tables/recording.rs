@@ -38,7 +38,7 @@ pub const CUES: [Column; 14] = [
 ];
 
 /// A row a passage of a corner.
-pub const FACTS: [Column; 47] = [
+pub const FACTS: [Column; 51] = [
     Column::text("recording"),
     Column::whole("lap"),
     Column::whole("corner"),
@@ -71,6 +71,10 @@ pub const FACTS: [Column; 47] = [
     Column::whole("lifts"),
     Column::real("lift_s"),
     Column::real("lift_sd_s"),
+    Column::real("dip_mps"),
+    Column::real("dip_sd_mps"),
+    Column::real("missing_m"),
+    Column::real("missing_sd_m"),
     Column::real("coast_s"),
     Column::real("coast_sd_s"),
     Column::real("offset_slowest_m"),

@@ -1,0 +1,381 @@
+//! The coach's marks: what should have been told, lap by lap.
+//!
+//! ```csv
+//! lap,corner,phase,advice
+//! 3,5,throttle,sooner
+//! ```
+//!
+//! Such a file is complete for the laps it names: in those, a cue that no line asks for is wrong.
+//! With the further column `right` (yes or no) only the cues it speaks of count, as when cues are
+//! accepted and rejected one by one. `recording` says of which, where there are several.
+
+use cuepost_engine::{Advice, Cue, Phase, Told};
+use std::collections::HashSet;
+use std::fmt::Write;
+
+/// One line: a cue that is right, or wrong.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Mark {
+    /// The recording's name; of any where there is none.
+    pub recording: Option<String>,
+    /// What is marked.
+    pub what: What,
+    /// Whether it should be told.
+    pub right: bool,
+}
+
+/// A cue without its size and its moment.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct What {
+    /// The lap.
+    pub lap: u16,
+    /// The corner, from 1.
+    pub corner: u8,
+    /// What it is about.
+    pub phase: Phase,
+    /// What to change.
+    pub advice: Advice,
+}
+
+impl What {
+    /// What a cue says.
+    pub fn of(cue: &Cue) -> Self {
+        Self {
+            lap: cue.lap,
+            corner: cue.corner,
+            phase: cue.phase,
+            advice: cue.advice,
+        }
+    }
+}
+
+/// A file of marks.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Marks {
+    /// Its lines.
+    pub marks: Vec<Mark>,
+    /// Whether it has the column `right`.
+    pub one_by_one: bool,
+}
+
+/// How a setting's cues agree with the marks.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Agreement {
+    /// Marked to be told, and told.
+    pub right: u32,
+    /// Told, and not marked so.
+    pub wrong: u32,
+    /// Marked to be told, and not told.
+    pub missed: u32,
+}
+
+impl Agreement {
+    /// Of what was told, the share that was right.
+    pub fn precision(&self) -> Option<f64> {
+        share(self.right, self.wrong)
+    }
+
+    /// Of what should be told, the share that was.
+    pub fn recall(&self) -> Option<f64> {
+        share(self.right, self.missed)
+    }
+
+    /// Both in one number between 0 and 1. A wrong cue weighs as much as two missed ones:
+    /// silence beats a wrong cue. (van Rijsbergen's F with a beta of one half; from memory.)
+    pub fn score(&self) -> f64 {
+        let [right, wrong, missed] = [self.right, self.wrong, self.missed].map(f64::from);
+        let all = 1.25 * right + 0.25 * missed + wrong;
+        if all > 0.0 { 1.25 * right / all } else { 0.0 }
+    }
+
+    /// Adds another recording's.
+    pub fn add(&mut self, other: Self) {
+        self.right += other.right;
+        self.wrong += other.wrong;
+        self.missed += other.missed;
+    }
+}
+
+fn share(of: u32, others: u32) -> Option<f64> {
+    let all = of + others;
+    (all > 0).then(|| f64::from(of) / f64::from(all))
+}
+
+/// The marks of one recording, ready to be compared with.
+#[derive(Clone, Debug, Default)]
+pub struct Sheet {
+    right: HashSet<What>,
+    laps: HashSet<u16>,
+    passages: HashSet<(u16, u8)>,
+    one_by_one: bool,
+}
+
+impl Sheet {
+    /// Holds cues against the marks. A reminder counts when it was asked for, and is no fault.
+    pub fn agreement(&self, cues: &[Cue]) -> Agreement {
+        let told: HashSet<What> = cues.iter().map(What::of).collect();
+        let blamed = cues
+            .iter()
+            .filter(|c| c.told != Told::Ahead && c.advice != Advice::Better)
+            .map(What::of)
+            .filter(|w| !self.right.contains(w) && self.speaks_of(w));
+        let blamed: HashSet<What> = blamed.collect();
+        let found = self.right.intersection(&told).count();
+        Agreement {
+            right: found as u32,
+            wrong: blamed.len() as u32,
+            missed: (self.right.len() - found) as u32,
+        }
+    }
+
+    fn speaks_of(&self, what: &What) -> bool {
+        if self.one_by_one {
+            self.passages.contains(&(what.lap, what.corner))
+        } else {
+            self.laps.contains(&what.lap)
+        }
+    }
+}
+
+impl Marks {
+    /// The marks that speak of a recording.
+    pub fn sheet(&self, recording: &str) -> Sheet {
+        let mut sheet = Sheet {
+            one_by_one: self.one_by_one,
+            ..Sheet::default()
+        };
+        for mark in &self.marks {
+            if mark.recording.as_deref().is_some_and(|r| r != recording) {
+                continue;
+            }
+            if mark.right {
+                sheet.right.insert(mark.what);
+            }
+            sheet.laps.insert(mark.what.lap);
+            sheet.passages.insert((mark.what.lap, mark.what.corner));
+        }
+        sheet
+    }
+
+    /// What is marked of a cue of a recording.
+    pub fn of(&self, recording: &str, what: What) -> Option<bool> {
+        let this =
+            |m: &&Mark| m.what == what && m.recording.as_deref().is_none_or(|r| r == recording);
+        self.marks.iter().find(this).map(|m| m.right)
+    }
+
+    /// Accepts or rejects a cue, or takes the mark away.
+    pub fn put(&mut self, recording: &str, what: What, right: Option<bool>) {
+        self.marks
+            .retain(|m| m.what != what || m.recording.as_deref().is_some_and(|r| r != recording));
+        self.one_by_one |= right == Some(false);
+        if let Some(right) = right {
+            self.marks.push(Mark {
+                recording: Some(recording.to_owned()),
+                what,
+                right,
+            });
+        }
+    }
+
+    /// The file's text, in the order of recordings, laps and corners.
+    pub fn write(&self) -> String {
+        let mut text = String::from("recording,lap,corner,phase,advice,right\n");
+        let mut marks: Vec<&Mark> = self.marks.iter().collect();
+        marks.sort_by(|a, b| (&a.recording, a.what).cmp(&(&b.recording, b.what)));
+        for mark in marks {
+            let name = mark.recording.as_deref().unwrap_or_default();
+            let _ = writeln!(
+                text,
+                "{},{},{},{},{},{}",
+                quoted(name),
+                mark.what.lap,
+                mark.what.corner,
+                mark.what.phase.name(),
+                mark.what.advice.name(),
+                if mark.right { "yes" } else { "no" },
+            );
+        }
+        text
+    }
+
+    /// Reads the file's text. The error begins with the line it is about.
+    pub fn parse(text: &str) -> Result<Self, String> {
+        let mut reader = csv::ReaderBuilder::new()
+            .trim(csv::Trim::All)
+            .comment(Some(b'#'))
+            .from_reader(text.as_bytes());
+        let header = reader
+            .headers()
+            .map_err(|e| format!("line 1: {e}"))?
+            .clone();
+        let at = |name: &str| header.iter().position(|h| h.eq_ignore_ascii_case(name));
+        let needed = |name: &str| {
+            at(name).ok_or_else(|| {
+                format!("line 1: no column \"{name}\"; marks have lap,corner,phase,advice")
+            })
+        };
+        let columns = [
+            needed("lap")?,
+            needed("corner")?,
+            needed("phase")?,
+            needed("advice")?,
+        ];
+        let (recording, right) = (at("recording"), at("right"));
+        let mut marks = Self {
+            marks: Vec::new(),
+            one_by_one: right.is_some(),
+        };
+        for row in reader.records() {
+            let row = row.map_err(|e| match e.position() {
+                Some(p) => format!("line {}: {e}", p.line()),
+                None => e.to_string(),
+            })?;
+            let line = row.position().map_or(0, csv::Position::line);
+            let [lap, corner, phase, advice] = columns.map(|c| row.get(c).unwrap_or_default());
+            let what = what(lap, corner, phase, advice).map_err(|e| format!("line {line}: {e}"))?;
+            let right = match right.and_then(|c| row.get(c)) {
+                None | Some("yes" | "") => true,
+                Some("no") => false,
+                Some(other) => {
+                    return Err(format!("line {line}: right is yes or no, not \"{other}\""));
+                }
+            };
+            let name = recording.and_then(|c| row.get(c)).filter(|r| !r.is_empty());
+            marks.marks.push(Mark {
+                recording: name.map(str::to_owned),
+                what,
+                right,
+            });
+        }
+        Ok(marks)
+    }
+}
+
+/// A cue's words as they are written in files and addresses.
+pub fn what(lap: &str, corner: &str, phase: &str, advice: &str) -> Result<What, String> {
+    let phases = Phase::ALL.map(Phase::name).join(", ");
+    let advices = Advice::ALL.map(Advice::name).join(", ");
+    Ok(What {
+        lap: lap
+            .parse()
+            .map_err(|_| format!("lap is a whole number, not \"{lap}\""))?,
+        corner: corner
+            .parse()
+            .ok()
+            .filter(|c| *c > 0)
+            .ok_or_else(|| format!("corner is a number from 1, not \"{corner}\""))?,
+        phase: Phase::ALL
+            .into_iter()
+            .find(|p| p.name() == phase)
+            .ok_or_else(|| format!("there is no phase \"{phase}\"; there are {phases}"))?,
+        advice: Advice::ALL
+            .into_iter()
+            .find(|a| a.name() == advice)
+            .ok_or_else(|| format!("there is no advice \"{advice}\"; there are {advices}"))?,
+    })
+}
+
+fn quoted(name: &str) -> String {
+    if name.contains([',', '"', '\n', '\r', '#']) {
+        format!("\"{}\"", name.replace('"', "\"\""))
+    } else {
+        name.to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use cuepost_engine::Size;
+
+    fn cue(lap: u16, corner: u8, advice: Advice, told: Told) -> Cue {
+        Cue {
+            lap,
+            corner,
+            phase: Phase::Throttle,
+            advice,
+            told,
+            size: Size::Metres(10.0),
+            size_s: None,
+            loss_s: None,
+            time_us: 0,
+            progress_m: 0.0,
+        }
+    }
+
+    fn agreement(text: &str, cues: &[Cue]) -> (u32, u32, u32) {
+        let a = Marks::parse(text).unwrap().sheet("run").agreement(cues);
+        (a.right, a.wrong, a.missed)
+    }
+
+    #[test]
+    fn a_complete_sheet_blames_what_it_does_not_ask_for_in_its_laps_only() {
+        let text = "lap,corner,phase,advice\n2,1,throttle,sooner\n2,3,brake,later\n";
+        let sooner = |lap, corner, told| cue(lap, corner, Advice::Sooner, told);
+        let cues = [
+            sooner(2, 1, Told::After),
+            sooner(2, 4, Told::After),
+            sooner(2, 5, Told::Ahead),
+            cue(2, 6, Advice::Better, Told::After),
+            sooner(3, 4, Told::After),
+        ];
+        assert_eq!(agreement(text, &cues), (1, 1, 1));
+        let reminded = [sooner(2, 1, Told::Ahead)];
+        assert_eq!(agreement(text, &reminded), (1, 0, 1), "a reminder tells it");
+    }
+
+    #[test]
+    fn marks_one_by_one_blame_only_what_they_speak_of() {
+        let text = "lap,corner,phase,advice,right,recording\n\
+            2,1,throttle,sooner,yes,run\n2,4,throttle,sooner,no,run\n2,5,throttle,sooner,no,other\n";
+        let cues = [1, 4, 5].map(|corner| cue(2, corner, Advice::Sooner, Told::After));
+        assert_eq!(agreement(text, &cues), (1, 1, 0));
+        let other = [cue(2, 1, Advice::Later, Told::After)];
+        assert_eq!(agreement(text, &other), (0, 1, 1), "told something else");
+    }
+
+    #[test]
+    fn what_is_put_is_written_and_read_back() {
+        let mut marks = Marks::default();
+        let one = What::of(&cue(2, 1, Advice::Sooner, Told::Now));
+        let two = What::of(&cue(1, 9, Advice::MoreRoad, Told::Now));
+        marks.put("a, \"b\"", one, Some(true));
+        marks.put("a, \"b\"", two, Some(false));
+        marks.put("a, \"b\"", one, Some(false));
+        assert_eq!(marks.of("a, \"b\"", one), Some(false));
+        let again = Marks::parse(&marks.write()).unwrap();
+        assert_eq!(again.of("a, \"b\"", one), Some(false));
+        assert_eq!(again.of("a, \"b\"", two), Some(false));
+        assert_eq!(again.of("c", two), None);
+        marks.put("a, \"b\"", one, None);
+        assert_eq!(marks.marks.len(), 1);
+    }
+
+    #[test]
+    fn what_is_wrong_is_named_with_its_line() {
+        for (text, says) in [
+            ("lap,corner,phase\n", "line 1: no column \"advice\""),
+            (
+                "lap,corner,phase,advice\n1,0,brake,later\n",
+                "line 2: corner is a number from 1",
+            ),
+            (
+                "lap,corner,phase,advice\n1,1,brake,later\n1,1,brakes,later\n",
+                "line 3: there is no phase \"brakes\"",
+            ),
+            (
+                "lap,corner,phase,advice\nx,1,brake,later\n",
+                "line 2: lap is",
+            ),
+            ("lap,corner,phase,advice\n1,1,brake\n", "line 2: "),
+            (
+                "lap,corner,phase,advice,right\n1,1,brake,later,maybe\n",
+                "line 2: right is yes or no",
+            ),
+        ] {
+            let error = Marks::parse(text).unwrap_err();
+            assert!(error.contains(says), "{text:?}: {error}");
+        }
+    }
+}

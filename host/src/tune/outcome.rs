@@ -1,0 +1,136 @@
+//! What came of a setting.
+
+use super::Take;
+use super::marks::{Agreement, Marks, Sheet, What};
+use super::settings::Setting;
+use super::tape::Tape;
+use cuepost_engine::{Advice, Cue, ReferenceView, Told};
+use rayon::prelude::*;
+use std::collections::BTreeMap;
+
+/// What a setting would have told.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Outcome {
+    /// Cues as it happened, on the way out, before the corner.
+    pub told: [u32; 3],
+    /// Cues by corner, reminders included.
+    pub corners: BTreeMap<u8, u32>,
+    /// What the passages lost that something was told of, praise left out, seconds a lap.
+    pub told_s: f64,
+    /// With the coach's marks, where there are any.
+    pub agreement: Option<Agreement>,
+    /// The share of what is told that would be told otherwise if the same drive were measured once
+    /// more; none when nothing is told, or it was not tried.
+    pub flips: Option<f64>,
+}
+
+impl Outcome {
+    /// Cues altogether.
+    pub fn cues(&self) -> u32 {
+        self.told.iter().sum()
+    }
+}
+
+/// Recordings with all that settings are held against.
+pub struct Trial<'a> {
+    reference: &'a ReferenceView<'a>,
+    takes: &'a [Take],
+    sheets: Option<Vec<Sheet>>,
+    /// For each recording the same drive measured again, some times.
+    shaken: Vec<Vec<Tape>>,
+    laps: usize,
+}
+
+impl<'a> Trial<'a> {
+    /// `shakes` is how often each drive is measured again to see what flips; 0 leaves it out.
+    pub fn new(
+        reference: &'a ReferenceView<'a>,
+        takes: &'a [Take],
+        marks: Option<&Marks>,
+        shakes: u64,
+    ) -> Self {
+        let shake = |take: &Take| {
+            let one = |seed| take.tape.shaken(reference, seed);
+            (1..=shakes).into_par_iter().map(one).collect()
+        };
+        Self {
+            reference,
+            takes,
+            sheets: marks.map(|m| takes.iter().map(|t| m.sheet(&t.name)).collect()),
+            shaken: takes.iter().map(shake).collect(),
+            laps: takes.iter().map(|t| t.session.laps.len()).sum(),
+        }
+    }
+
+    /// Laps that ended in all recordings.
+    pub fn laps(&self) -> usize {
+        self.laps
+    }
+
+    /// Tries settings on all cores; `done` is told of each.
+    pub fn try_all(&self, settings: &[Setting], done: impl Fn() + Sync) -> Vec<Outcome> {
+        let one = |setting: &Setting| {
+            let outcome = self.try_one(setting);
+            done();
+            outcome
+        };
+        settings.par_iter().map(one).collect()
+    }
+
+    /// Tries one setting.
+    pub fn try_one(&self, setting: &Setting) -> Outcome {
+        let mut outcome = Outcome::default();
+        let mut agreement = Agreement::default();
+        let (mut flipped, mut all) = (0, 0);
+        let mut cues = Vec::new();
+        for (index, take) in self.takes.iter().enumerate() {
+            cues.clear();
+            take.tape
+                .play(self.reference, &setting.config, |cue| cues.push(cue));
+            self.count(&mut outcome, take, &cues);
+            if let Some(sheet) = self.sheets.as_ref().and_then(|s| s.get(index)) {
+                agreement.add(sheet.agreement(&cues));
+            }
+            let mut whats = Vec::new();
+            sorted(&cues, &mut whats);
+            let mut again = Vec::new();
+            for tape in self.shaken.get(index).into_iter().flatten() {
+                cues.clear();
+                tape.play(self.reference, &setting.config, |cue| cues.push(cue));
+                sorted(&cues, &mut again);
+                let (one, both) = compare(&whats, &again);
+                flipped += one;
+                all += one + both;
+            }
+        }
+        outcome.told_s /= self.laps.max(1) as f64;
+        outcome.agreement = self.sheets.is_some().then_some(agreement);
+        outcome.flips = (all > 0).then(|| flipped as f64 / all as f64);
+        outcome
+    }
+
+    fn count(&self, outcome: &mut Outcome, take: &Take, cues: &[Cue]) {
+        for cue in cues {
+            outcome.told[cue.told as usize] += 1;
+            *outcome.corners.entry(cue.corner).or_default() += 1;
+            if cue.told != Told::Ahead && cue.advice != Advice::Better {
+                let lost_s = take.lost_s.get(&(cue.lap, cue.corner));
+                outcome.told_s += f64::from(lost_s.copied().unwrap_or(0.0));
+            }
+        }
+    }
+}
+
+/// What is told, whenever: sorted, each once.
+fn sorted(cues: &[Cue], whats: &mut Vec<What>) {
+    whats.clear();
+    whats.extend(cues.iter().map(What::of));
+    whats.sort_unstable();
+    whats.dedup();
+}
+
+/// How many are in one of two sorted lists only, and how many in both.
+fn compare(a: &[What], b: &[What]) -> (usize, usize) {
+    let both = a.iter().filter(|w| b.binary_search(w).is_ok()).count();
+    (a.len() + b.len() - 2 * both, both)
+}

@@ -1,0 +1,119 @@
+//! Measured once and judged under many settings: the same cues as a replay with each of them.
+
+use crate::stage::Stage;
+use cuepost_engine::{Config, Cue, Event, Focus, ReferenceView, Sample};
+use cuepost_host::demo::fault::FaultKind;
+use cuepost_host::demo::receiver::ReceiverModel;
+use cuepost_host::replay::replay;
+use cuepost_host::source;
+use cuepost_host::thresholds_file::field;
+use cuepost_host::tune::Take;
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64Mcg;
+use std::collections::BTreeSet;
+use std::convert::Infallible;
+
+/// A configuration at random, thresholds from a fifth of the built-in ones to four times them.
+pub fn random_config(random: &mut Pcg64Mcg, corners: u8) -> Config {
+    let mut config = Config::default();
+    let mut own = config.thresholds;
+    for (name, value, least, most) in Config::default().thresholds.ranges() {
+        let mut scaled = || value * 0.2 * 20f32.powf(random.random::<f32>());
+        for thresholds in [&mut config.thresholds, &mut own] {
+            let place = field(thresholds, name).expect("a threshold");
+            *place = scaled().clamp(least, most);
+        }
+    }
+    if random.random_bool(0.3) {
+        config.focus = Focus::One;
+    }
+    if random.random_bool(0.3) {
+        let corner = random.random_range(1..=corners);
+        config.overrides.push((corner, own)).expect("room");
+    }
+    config.validate().expect("valid");
+    config
+}
+
+fn replayed(samples: &[Sample], reference: &ReferenceView<'_>, config: &Config) -> Vec<Cue> {
+    let mut cues = Vec::new();
+    let all = samples.iter().map(|s| Ok::<_, Infallible>(*s));
+    replay(all, reference, config.clone(), |event, _| {
+        if let Event::Cue(cue) = event {
+            cues.push(*cue);
+        }
+    });
+    cues
+}
+
+/// Holds `settings` random settings of a recording against its replays. Returns what was told:
+/// how many cues of each moment, and how many different lists.
+fn same(
+    samples: &[Sample],
+    reference: &ReferenceView<'_>,
+    seed: u64,
+    settings: usize,
+) -> ([usize; 3], usize) {
+    let all = samples.iter().map(|s| Ok::<_, Infallible>(*s));
+    let (take, _) = Take::measure("run", all, reference);
+    let mut random = Pcg64Mcg::seed_from_u64(seed);
+    let mut told = [0; 3];
+    let mut lists = BTreeSet::new();
+    for _ in 0..settings {
+        let config = random_config(&mut random, reference.corners.len() as u8);
+        let want = replayed(samples, reference, &config);
+        let got = take.cues(reference, &config);
+        assert_eq!(got, want, "seed {seed}: {config:?}");
+        for cue in &got {
+            told[cue.told as usize] += 1;
+        }
+        lists.insert(format!("{got:?}"));
+    }
+    (told, lists.len())
+}
+
+#[test]
+fn a_tape_tells_what_a_replay_tells_under_any_setting() {
+    let stage = Stage::new(5, ReceiverModel::usual(25.0));
+    let faults = [
+        (1, FaultKind::BrakeEarly.of(14.0)),
+        (4, FaultKind::ThrottleLate.of(30.0)),
+        (6, FaultKind::ThrottleLate.of(25.0)),
+        (7, FaultKind::BrakeLate.of(12.0)),
+    ];
+    let drive = stage.drive(6, &faults, 31);
+    let samples = stage.samples(&drive, 31);
+    let (told, lists) = same(&samples, &stage.reference.view(), 1, 40);
+    assert!(told.iter().all(|n| *n > 10), "every kind of cue: {told:?}");
+    assert!(lists > 20, "settings differ in what they tell: {lists}");
+}
+
+#[test]
+fn gaps_and_stops_in_the_stream_change_nothing_of_it() {
+    let stage = Stage::new(5, ReceiverModel::usual(10.0));
+    let drive = stage.drive(5, &[(4, FaultKind::ThrottleLate.of(30.0))], 3);
+    let mut samples = stage.samples(&drive, 3);
+    let mut random = Pcg64Mcg::seed_from_u64(9);
+    // Short gaps that are bridged, and long ones that are not.
+    for seconds in [0.3f64, 0.4, 2.0, 7.0, 30.0] {
+        let length = (seconds * 10.0) as usize;
+        let from = random.random_range(0..samples.len() - length);
+        samples.drain(from..from + length);
+    }
+    let (told, _) = same(&samples, &stage.reference.view(), 2, 25);
+    assert!(told.iter().sum::<usize>() > 20, "{told:?}");
+}
+
+#[test]
+fn so_does_the_simulators_recording() {
+    let recording = cuepost_tests::csv::data("learn").join("s5_touring.25hz.csv");
+    let opened = source::open(&recording, &source::Options::default()).expect("opens");
+    let samples: Vec<Sample> = opened.map(|s| s.expect("a sample")).collect();
+    let take = cuepost_host::learn::Take {
+        name: "s5",
+        samples: &samples,
+    };
+    let learned = cuepost_host::learn::learn(&[take], &Default::default(), &mut |_, _| {});
+    let reference = learned.expect("a reference").reference;
+    same(&samples, &reference.view(), 3, 30);
+}
