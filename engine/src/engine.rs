@@ -4,7 +4,7 @@ use crate::event::{Event, HealthEvent, HealthState, LapEvent, PaceEvent, Why};
 use crate::facts::Passages;
 use crate::gate::{Admitted, Gate, REFUSALS, Refusal};
 use crate::motion::{Moment, Motion};
-use crate::phase::Phases;
+use crate::phase::{Change, Phases};
 use crate::progress::{Place, Progress};
 use crate::reference::ReferenceView;
 use crate::sample::Sample;
@@ -18,6 +18,8 @@ pub const EVENTS_MAX: usize = 12;
 const TURN_IN_SHARE: f32 = 0.3;
 /// And at least this much, m/s².
 const TURN_IN_LEAST_MPS2: f32 = 1.5;
+/// A simulator's speed has less noise than this, a receiver's more, m/s.
+const NOISY_MPS: f32 = 0.02;
 
 /// The whole engine: configuration and state, nothing borrowed.
 ///
@@ -34,6 +36,8 @@ pub struct Engine {
     passages: Passages,
     voice: Voice,
     health: Option<(HealthState, Why)>,
+    /// The source gives no direction of travel.
+    courseless: bool,
     events: Vec<Event, EVENTS_MAX>,
 }
 
@@ -73,6 +77,7 @@ impl Engine {
             passages,
             voice,
             health,
+            courseless,
             events,
         } = self;
         renew(gate);
@@ -83,6 +88,7 @@ impl Engine {
         renew(voice);
         *place = None;
         *health = None;
+        *courseless = false;
         events.clear();
     }
 
@@ -102,6 +108,7 @@ impl Engine {
         watch: &mut impl Watch,
     ) -> &[Event] {
         self.events.clear();
+        self.courseless = !sample.direction_rad.is_some_and(|d| d.abs() < 1e4);
         match self.gate.admit(&reference.frame, sample) {
             Ok(admitted) => self.follow(reference, &admitted, watch),
             Err(_) => {
@@ -169,10 +176,15 @@ impl Engine {
         watch: &mut impl Watch,
     ) {
         let trace = self.motion.trace();
-        let offset_sd_m = self.progress.correction().offset_sd_m;
+        let offset_sd_m = self.progress.offset_sd_m();
         let finished = self.passages.advance(reference, trace, now, offset_sd_m);
         let turn_mps2 = self.turn_in_level(reference);
+        // A course found from positions wanders with their noise: when it turns in is not known.
+        let vague = self.courseless && now.noise_mps > NOISY_MPS;
         for change in &self.phases.push(trace, now, turn_mps2) {
+            if vague && matches!(change, Change::TurnIn(_)) {
+                continue;
+            }
             if let Some(event) = self.passages.take(reference, change) {
                 push(&mut self.events, Event::Phase(event));
             }

@@ -355,3 +355,18 @@ fn a_live_table_is_read_as_it_comes() {
     assert_eq!(count, 20);
     assert_eq!(stream.report().unwrap().kind, Kind::Csv);
 }
+
+/// At standstill all is zero; the first decimal comes later, and it is a comma.
+#[test]
+fn a_live_table_that_begins_without_decimals() {
+    let table = "time_ms;x_m;y_m;speed_kmh\n0;0;0;0\n40;0;0;0\n80;0,4;0;36,0\n";
+    let mut stream = Stream::of_kind(Kind::Csv, Vec::new());
+    let mut samples = Vec::new();
+    for byte in table.bytes() {
+        stream
+            .push(&[byte], |s| samples.push(s))
+            .expect("one good table");
+    }
+    assert_eq!(samples.len(), 3);
+    assert_eq!(samples[2].speed_mps, Some(10.0));
+}

@@ -1,7 +1,7 @@
 //! The plain CSV of the test data: a header, commas, no quotes; lines with `#` are comments.
 
 use cuepost_engine::{Position, Sample};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A table of test data.
 pub struct Table {
@@ -19,9 +19,13 @@ pub fn data(name: &str) -> PathBuf {
 impl Table {
     /// Reads a file below `tests/data`.
     pub fn read(name: &str) -> Self {
-        let path = data(name);
+        Self::open(&data(name))
+    }
+
+    /// Reads any file.
+    pub fn open(path: &Path) -> Self {
         let text =
-            std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+            std::fs::read_to_string(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
         let cut = |l: &str| {
             l.split(',')
                 .map(|c| c.trim().to_string())

@@ -4,6 +4,7 @@ pub mod board;
 pub mod campaign;
 pub mod csv;
 pub mod drive;
+pub mod faults;
 pub mod hostile;
 pub mod ring;
 pub mod track;

@@ -9,6 +9,8 @@ use crate::reference::ReferenceView;
 
 /// For how long a leap is doubted, seconds.
 const DOUBT_S: f32 = 10.0;
+/// A doubt that lasted longer than this is about more than a leap, seconds.
+const OLD_S: f32 = 3.0;
 /// Places agree within this, metres and as a share of what was driven since.
 const AGREE: (f32, f32) = (4.0, 0.01);
 
@@ -18,6 +20,8 @@ pub(super) struct Doubt {
     mark: Mark,
     driven_m: f32,
     elapsed_s: f32,
+    /// Since the first leap.
+    lasted_s: f32,
 }
 
 impl Doubt {
@@ -27,6 +31,7 @@ impl Doubt {
             mark,
             driven_m: 0.0,
             elapsed_s: 0.0,
+            lasted_s: 0.0,
         }
     }
 
@@ -35,7 +40,13 @@ impl Doubt {
         self.mark = self.mark.moved(line, driven_m);
         self.driven_m += driven_m.abs();
         self.elapsed_s += dt_s;
+        self.lasted_s += dt_s;
         self.elapsed_s < DOUBT_S
+    }
+
+    /// Whether it has lasted longer than leaps that come back do.
+    pub(super) fn is_old(&self) -> bool {
+        self.lasted_s > OLD_S
     }
 
     /// Positions leapt again: the doubt begins anew, on the same place.
@@ -43,9 +54,9 @@ impl Doubt {
         self.elapsed_s = 0.0;
     }
 
-    /// Whether a place agrees with the one carried on.
-    pub(super) fn agrees(&self, line: &ReferenceView<'_>, mark: Mark) -> bool {
-        let ahead_m = mark.ahead_of_m(line, self.mark);
-        ahead_m.abs() <= AGREE.0 + AGREE.1 * self.driven_m
+    /// How far a place is from the one carried on, metres, when the two agree.
+    pub(super) fn agrees(&self, line: &ReferenceView<'_>, mark: Mark) -> Option<f32> {
+        let apart_m = mark.ahead_of_m(line, self.mark).abs();
+        (apart_m <= AGREE.0 + AGREE.1 * self.driven_m).then_some(apart_m)
     }
 }

@@ -38,6 +38,10 @@ const LAG: (f32, f32) = (3e-6, 0.02);
 const SCALE_MOST: f32 = 0.04;
 /// Nor the lag, seconds.
 const LAG_MOST_S: f32 = 0.4;
+/// Speeds lag behind positions. Positions behind the speed by more than this are late, seconds.
+const LAG_EARLY_S: f32 = 0.15;
+/// Variance of a lag that is known, s².
+const LAG_KNOWN_S2: f32 = 0.0025;
 /// A projection farther ahead or behind than this many deviations of the state,
 const CUT: f32 = 2.5;
 /// and so many metres more, pulls no harder.
@@ -133,9 +137,24 @@ impl Pace {
         self.lag_s
     }
 
-    /// The speed is off by more than its scale can be.
+    /// The speed is off by more than its scale can be, or position and speed are further apart in
+    /// time than those of any receiver.
     pub(super) fn absurd(&self) -> bool {
+        let lag_s = self.lag_s;
         self.scale.abs() >= SCALE_MOST
+            || (!(-LAG_EARLY_S..LAG_MOST_S).contains(&lag_s) && self.lag_known())
+    }
+
+    /// Whether the lag is known well enough to tell a good source from a bad one.
+    pub(super) fn lag_known(&self) -> bool {
+        self.lag_s2 < LAG_KNOWN_S2
+    }
+
+    /// The source may have begun to lag otherwise: it is to be learned anew.
+    pub(super) fn doubt_lag(&mut self) {
+        self.lag_s2 = LAG.1;
+        self.place_lag = 0.0;
+        self.scale_lag = 0.0;
     }
 
     /// The place was found anew: it is known no better than at the start.

@@ -24,6 +24,10 @@ use track::{Told, Track};
 const JUMPED_S: f32 = 1.5;
 /// A place that was good so long ago is worth a doubt when positions leap, seconds.
 const GOOD_AGO_S: f32 = 0.8;
+/// Places that are apart by less than is driven in this time are not late, seconds.
+const LATE_S: f32 = 0.15;
+/// After a long doubt the lag of the source is looked at for so long, seconds.
+const PROVING_S: f32 = 20.0;
 /// A contradiction that lasts longer is no leap but a wrong speed, seconds.
 const CONTRARY_S: f32 = 2.5;
 /// Positions that come elsewhere after a longer pause have not leapt, seconds.
@@ -93,6 +97,8 @@ pub struct Progress {
     doubt: Option<Doubt>,
     /// For how long a leap sideways is still held against the place, seconds.
     jumped_s: f32,
+    /// For how long it may still be proven that the source lags as before, seconds.
+    proving_s: f32,
     /// For how long the state has not been good, seconds.
     bad_s: f32,
     /// For how long position and speed have contradicted one another, seconds.
@@ -134,7 +140,9 @@ impl Progress {
             self.laps.spoil();
             self.states.degrade(Why::Gap);
         }
-        let teach = self.states.get().0 == HealthState::Ok;
+        let teach = self.states.get().0 == HealthState::Ok
+            || self.proving_s > 0.0
+            || self.known.pace.absurd();
         match &mut self.mode {
             Mode::Searching(search) => {
                 let Some(found) = search.advance(line, at) else {
@@ -164,8 +172,13 @@ impl Progress {
         let told = track.told(line, &self.known);
         if astray && teach {
             self.leapt(mark);
-        } else if !astray && self.doubt.is_some_and(|d| d.agrees(line, mark)) {
-            self.doubt = None;
+        } else if !astray && let Some(apart_m) = self.doubt.and_then(|d| d.agrees(line, mark)) {
+            // A place that is late agrees as well where the car is slow.
+            if apart_m <= LATE_S * at.speed_mps {
+                self.doubt = None;
+            } else {
+                self.settle();
+            }
         }
         let trust = if astray && at.trust == Why::Good {
             Why::Contradiction
@@ -188,12 +201,23 @@ impl Progress {
         self.known.correction()
     }
 
+    /// How far the offset beside the line may be off, metres, one standard deviation: what is not
+    /// known of the day's common offset, and what the position moved sideways on its own lately.
+    pub fn offset_sd_m(&self) -> f32 {
+        let sway_m = match &self.mode {
+            Mode::Following(track) => track.sway_m.abs(),
+            Mode::Searching(_) => 0.0,
+        };
+        self.known.correction().offset_sd_m + sway_m
+    }
+
     fn begin(&mut self, source: SourceKind) {
         let before = self.states.get() == (HealthState::default(), Why::default());
         self.laps.drop_lap();
         self.mode = Mode::default();
         self.doubt = None;
         (self.jumped_s, self.contrary_s, self.bad_s) = (0.0, 0.0, 0.0);
+        self.proving_s = 0.0;
         self.known = Known::new(source);
         self.states
             .lose(if before { Why::Searching } else { Why::Restart });
@@ -225,12 +249,28 @@ impl Progress {
             self.leapt(mark);
         }
         let driven_m = at.speed_mps * at.dt_s;
-        self.doubt = self
-            .doubt
-            .take()
-            // A speed that is wrong itself says nothing of the place.
-            .filter(|_| self.contrary_s < CONTRARY_S)
-            .and_then(|mut d| d.carry(line, driven_m, at.dt_s).then_some(d));
+        self.proving_s = larger(self.proving_s - at.dt_s, 0.0);
+        if self.proving_s > 0.0 && self.known.pace.lag_known() {
+            self.proving_s = 0.0;
+        }
+        // A speed that is wrong itself says nothing of the place.
+        if self.contrary_s >= CONTRARY_S {
+            self.doubt = None;
+        }
+        if let Some(doubt) = &mut self.doubt
+            && !doubt.carry(line, driven_m, at.dt_s)
+        {
+            self.settle();
+        }
+    }
+
+    /// A doubt is over. After a long one the positions may be late since then: the place is not
+    /// trusted before that is known.
+    fn settle(&mut self) {
+        if self.doubt.take().is_some_and(|d| d.is_old()) {
+            self.known.pace.doubt_lag();
+            self.proving_s = PROVING_S;
+        }
     }
 
     /// Positions leapt away from a place: a doubt begins if it was good until just now.
@@ -244,7 +284,7 @@ impl Progress {
 
     /// Why the place is not to be trusted although it is known.
     fn trust(&self, at: &Admitted) -> Why {
-        if self.doubt.is_some() || self.jumped_s > 0.0 {
+        if self.doubt.is_some() || self.jumped_s > 0.0 || self.proving_s > 0.0 {
             Why::Leap
         } else if self.known.pace.absurd() {
             Why::Contradiction

@@ -37,6 +37,8 @@ const STEADY_S: f32 = 1.5;
 const PULL_EVERY_S: f32 = 0.095;
 /// And the distance beside the line, seconds.
 const ASIDE_EVERY_S: f32 = 0.4;
+/// How long the position's own sideways movement is remembered, seconds.
+const SWAY_S: f32 = 5.0;
 /// Smoothing time of the angle to the line, seconds.
 const SMOOTH_S: f32 = 0.3;
 /// A larger change of it is a turn and no noise, radians.
@@ -48,6 +50,8 @@ pub(super) struct Track {
     pub(super) mark: Mark,
     /// The last sample leapt sideways.
     pub(super) jumped: bool,
+    /// Metres the position moved sideways lately and the direction of travel does not explain.
+    pub(super) sway_m: f32,
     left_m: f32,
     slip_rad: Option<f32>,
     step_m: f32,
@@ -157,6 +161,7 @@ impl Track {
             slip_rad: None,
             step_m: 0.0,
             jumped: false,
+            sway_m: 0.0,
             along,
             shrink,
             shift_m: known.shift.along_and_left_m(along).0 / shrink,
@@ -236,7 +241,7 @@ impl Track {
             self.left_m = nearer.left_m;
             nearer.ahead_m
         } else if at.located {
-            self.jumped = self.jumps(sight.left_m, at);
+            self.jumped = self.sways(sight.left_m, at);
             self.left_m = sight.left_m;
             self.pull(off_m, &sight, at.dt_s, teach, known)?
         } else {
@@ -248,11 +253,14 @@ impl Track {
         (self.left_m.abs() <= BESIDE_MOST_M).then_some(())
     }
 
-    /// Whether the car seems to have moved sideways as no car does.
-    fn jumps(&self, left_m: f32, at: &Admitted) -> bool {
+    /// Follows how far the position moves sideways on its own; whether it did as no car does.
+    fn sways(&mut self, left_m: f32, at: &Admitted) -> bool {
         let metres = at.speed_mps * at.dt_s;
         let aside_m = self.slip_rad.map_or(0.0, |s| metres * s.clamp(-1.0, 1.0));
-        (left_m - self.left_m - aside_m).abs() > JUMP.0 + JUMP.1 * metres
+        let sway_m = left_m - self.left_m - aside_m;
+        let keep = 1.0 - at.dt_s / (at.dt_s + SWAY_S);
+        self.sway_m = keep * (self.sway_m + sway_m);
+        sway_m.abs() > JUMP.0 + JUMP.1 * metres
     }
 
     /// How much of the distance to the projection is taken; none when it is astray for too long.

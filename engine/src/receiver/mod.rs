@@ -166,7 +166,8 @@ impl Receiver {
             return;
         }
         if self.held.first() == Some(&b'$') {
-            if byte == b'*' {
+            // A second star is no digit of the checksum.
+            if byte == b'*' && self.held.len() < self.due {
                 self.due = self.held.len().saturating_add(1);
                 return;
             }

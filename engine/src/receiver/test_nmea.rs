@@ -219,3 +219,12 @@ fn halves_around_a_break_are_not_joined() {
     assert_eq!(count, 0);
     assert_eq!(receiver.counts().refused(Reason::Cut).count, 1);
 }
+
+#[test]
+fn a_second_star_ends_a_sentence_at_once() {
+    let mut receiver = Receiver::default();
+    for byte in b"$GNRMC,100000.00,A,4530.0**" {
+        receiver.push(*byte, |_| panic!("no sample in it"));
+    }
+    assert_eq!(receiver.counts().refused(Reason::Checksum).count, 1);
+}

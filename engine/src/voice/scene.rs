@@ -32,6 +32,11 @@ const TIGHTER_MPS2: f32 = 1.0;
 /// Above the reference by this much, throttle is not overdue, m/s.
 const FASTER_MPS: f32 = 0.3;
 
+/// Losing more speed than by coasting by this much is braking, be it seen as such yet or not, m/s².
+const SLOWS_MPS2: f32 = 1.5;
+/// Slower than this share of the reference's speed is no matter of throttle alone.
+const FAR_SLOWER: f32 = 0.75;
+
 /// No throttle where the reference had long taken it up, and the car slower than the reference.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Overdue {
@@ -122,7 +127,7 @@ impl Scene for View<'_> {
         }
         let due = corner.facts.throttle_m?;
         let on = self.doing.driving || self.passage.throttle().is_some() || self.now.drive > 0.25;
-        if on || self.passage.brake().is_none() {
+        if on || self.busy() || self.passage.brake().is_none() {
             return None;
         }
         let late_m = self.reference.ahead_m(due.value, self.now.progress_m);
@@ -206,6 +211,15 @@ impl View<'_> {
     /// The facts of the passage as far as they can be told now.
     pub fn facts(&self) -> Facts {
         self.passage.so_far(self.reference, self.now)
+    }
+
+    /// Whether the driver has another reason than being late: who brakes where the reference drives
+    /// off, or is far slower than it, is in traffic, under a flag or on the way to the pits.
+    fn busy(&self) -> bool {
+        let usual_mps = self.reference.speed_mps(self.now.progress_m);
+        self.doing.braking
+            || self.now.acc_mps2 < self.now.coast_mps2 - SLOWS_MPS2
+            || self.now.speed_mps < FAR_SLOWER * usual_mps
     }
 
     fn turns_tighter(&self, side: f32) -> bool {

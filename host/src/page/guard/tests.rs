@@ -42,6 +42,8 @@ fn on_loopback_only_requests_meant_for_this_server() {
     for bad in [
         "evil.example:8470", // a name that was made to resolve to this machine
         "127.0.0.1:80",
+        "127.0.0.1:08470",
+        "127.0.0.1:+8470",
         "127.0.0.1",
         "192.0.2.7:8470",
         "localhost:8470:8470",

@@ -11,6 +11,8 @@ use crate::source::report::{Fault, Place, SourceError};
 const PREAMBLE_MAX: usize = 200;
 /// So many rows are looked at for the decimal sign.
 const ROWS_SEEN: usize = 1000;
+/// So many rows of a stream are waited for when none shows its decimal sign.
+const ROWS_OPEN: usize = 200;
 /// The separators there are.
 const SEPARATORS: [u8; 3] = *b";\t,";
 
@@ -155,13 +157,11 @@ pub fn find(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<Hea
             if below.is_none() && !whole {
                 return Ok(None);
             }
-            return header(
-                reading,
-                line,
-                lines.get(at + 1..).unwrap_or_default(),
-                mappings,
-            )
-            .map(Some);
+            let below = lines.get(at + 1..).unwrap_or_default();
+            if !whole && below.len() < ROWS_OPEN && is_open(&reading, below) {
+                return Ok(None);
+            }
+            return header(reading, line, below, mappings).map(Some);
         }
         let better = best
             .as_ref()
@@ -174,6 +174,13 @@ pub fn find(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<Hea
         return Ok(None);
     }
     Err(missing(best, mappings))
+}
+
+/// Whether decimals may have commas and no row has shown any decimals yet: a stream that begins at
+/// standstill, with zeros alone.
+fn is_open(reading: &Reading, rows: &[Line<'_>]) -> bool {
+    let signed = |line: &Line<'_>| line.bytes.iter().any(|b| matches!(b, b'.' | b','));
+    reading.separator != b',' && !rows.iter().any(signed)
 }
 
 fn lines(head: &[u8], whole: bool) -> Vec<Line<'_>> {

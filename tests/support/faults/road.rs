@@ -1,0 +1,67 @@
+//! Metres along a stretch of samples, for drives that take it at another speed.
+
+use cuepost_engine::{Position, Sample};
+
+/// Metres along a stretch of samples.
+pub(super) struct Road {
+    from: usize,
+    along_m: Vec<f64>,
+    speed_mps: Vec<f64>,
+}
+
+impl Road {
+    pub(super) fn over(clean: &[Sample], from: usize, to: usize) -> Self {
+        let speed = |at: usize| f64::from(clean[at].speed_mps.unwrap_or(0.0));
+        let mut along_m = vec![0.0];
+        for at in from..to {
+            let s = (clean[at + 1].time_us - clean[at].time_us) as f64 * 1e-6;
+            along_m.push(along_m[at - from] + 0.5 * (speed(at) + speed(at + 1)) * s);
+        }
+        Self {
+            from,
+            along_m,
+            speed_mps: (from..=to).map(speed).collect(),
+        }
+    }
+
+    pub(super) fn length_m(&self) -> f64 {
+        self.along_m[self.along_m.len() - 1]
+    }
+
+    /// The sample before a place, and how far on to the next.
+    pub(super) fn at(&self, along_m: f64) -> (usize, f64) {
+        let i = self
+            .along_m
+            .partition_point(|m| *m <= along_m)
+            .clamp(1, self.along_m.len() - 1);
+        let (a, b) = (self.along_m[i - 1], self.along_m[i]);
+        (
+            self.from + i - 1,
+            ((along_m - a) / (b - a).max(1e-6)).clamp(0.0, 1.0),
+        )
+    }
+
+    pub(super) fn speed(&self, along_m: f64) -> f64 {
+        let (at, _) = self.at(along_m);
+        self.speed_mps[at - self.from]
+    }
+}
+
+pub(super) fn mix(a: &Sample, b: &Sample, u: f64) -> Sample {
+    let mut sample = *a;
+    if let (
+        Some(Position::Local { east_mm, north_mm }),
+        Some(Position::Local {
+            east_mm: e,
+            north_mm: n,
+        }),
+    ) = (a.position, b.position)
+    {
+        let between = |x: i64, y: i64| x + ((y - x) as f64 * u) as i64;
+        sample.position = Some(Position::Local {
+            east_mm: between(east_mm, e),
+            north_mm: between(north_mm, n),
+        });
+    }
+    sample
+}
