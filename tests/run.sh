@@ -28,6 +28,9 @@ step 'documentation'
 RUSTDOCFLAGS='-D warnings' cargo doc --workspace --no-deps --locked
 
 if [ "$mode" = all ]; then
+  step 'the boards as their users build them'
+  bash firmware/boards/build.sh
+
   step 'the program as its user builds it'
   cargo build --release --locked
   target/release/cuepost demo > /dev/null

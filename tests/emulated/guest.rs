@@ -14,6 +14,11 @@ const HUNG: Duration = Duration::from_secs(60);
 
 /// Builds a board once and returns where its programs are.
 pub fn built(package: &str, target: &str) -> PathBuf {
+    built_with(package, target, &[])
+}
+
+/// The same with more words for cargo.
+pub fn built_with(package: &str, target: &str, more: &[&str]) -> PathBuf {
     static BUILDING: Mutex<()> = Mutex::new(());
     let _one_at_a_time = BUILDING.lock().unwrap_or_else(PoisonError::into_inner);
     let boards = Path::new(env!("CARGO_MANIFEST_DIR")).join("../firmware/boards");
@@ -22,6 +27,7 @@ pub fn built(package: &str, target: &str) -> PathBuf {
         .env_remove("RUSTFLAGS")
         .env_remove("CARGO_TARGET_DIR")
         .args(["build", "--release", "-p", package, "--target", target])
+        .args(more)
         .output()
         .expect("cargo");
     let said = String::from_utf8_lossy(&built.stderr);

@@ -25,15 +25,22 @@ pub fn framed(bytes: &[u8]) -> Vec<Sample> {
 
 /// The engine's events for some samples.
 pub fn events(reference: &[u8], samples: &[Sample]) -> Vec<Event> {
+    let told = told(reference, samples);
+    told.into_iter().map(|(_, event)| event).collect()
+}
+
+/// The same, each with the number of the sample that it was told after, from 0.
+pub fn told(reference: &[u8], samples: &[Sample]) -> Vec<(usize, Event)> {
     let mut store = Box::new(HostReference::new());
     reference::decode(reference, &mut store).expect("a whole reference");
     let view = store.view();
     let mut engine = Engine::new(Config::default());
-    let mut events = Vec::new();
-    for sample in samples {
-        events.extend_from_slice(engine.feed(&view, sample));
+    let mut told = Vec::new();
+    for (number, sample) in samples.iter().enumerate() {
+        let events = engine.feed(&view, sample);
+        told.extend(events.iter().map(|event| (number, *event)));
     }
-    events
+    told
 }
 
 /// Events as a computer gets them.

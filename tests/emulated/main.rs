@@ -3,5 +3,7 @@
 mod budgets;
 mod guest;
 mod host;
+mod links;
+mod rp2040;
 mod same_bytes;
 mod stream;

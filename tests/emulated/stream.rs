@@ -11,6 +11,9 @@ use cuepost_host::demo::receiver::{Plane, ReceiverModel, sample};
 use cuepost_host::learn::{Options, Take, learn};
 use std::sync::OnceLock;
 
+/// Microseconds between two samples of it.
+pub const SAMPLE_US: u64 = 40_000;
+
 /// The drive everything here is about.
 pub struct Course {
     /// The file of the reference, learned from two clean laps.

@@ -5,7 +5,8 @@
 mod flash;
 mod ports;
 
-use cuepost_firmware::board::{Board, Parts, Rooms, Wiring, settings_in};
+use cortex_m::peripheral::syst::SystClkSource;
+use cuepost_firmware::board::{Activity, Board, Parts, Rooms, Wiring, settings_in};
 use cuepost_firmware::lamp::Lamp;
 use cuepost_firmware::output::OutputFault;
 use cuepost_firmware::screen::Screen;
@@ -135,9 +136,17 @@ impl Wiring for Rp2040 {
 fn main() -> ! {
     let (board, timer) = start();
     loop {
-        board.step(timer.get_counter().ticks());
+        // Asleep until the next byte or millisecond. A byte that comes between the step and the
+        // sleep waits for the millisecond.
+        if board.step(timer.get_counter().ticks()) == Activity::Idle {
+            cortex_m::asm::wfi();
+        }
     }
 }
+
+/// Wakes the main loop, so that the lamp keeps its time.
+#[cortex_m_rt::exception]
+fn SysTick() {}
 
 /// Puts the board together. A call of its own, so that what it needs of the stack is free again
 /// when the main loop begins.
@@ -156,6 +165,12 @@ fn start() -> (&'static mut Board<'static, Rp2040>, Timer) {
     )
     .ok()
     .expect("the clocks of this board");
+    let mut syst = cortex_m::Peripherals::take().expect("taken once").SYST;
+    syst.set_clock_source(SystClkSource::Core);
+    syst.set_reload(clocks.system_clock.freq().to_kHz() - 1);
+    syst.clear_current();
+    syst.enable_interrupt();
+    syst.enable_counter();
     let timer = Timer::new(pac.TIMER, &mut pac.RESETS, &clocks);
     let sio = Sio::new(pac.SIO);
     let pins = Pins::new(

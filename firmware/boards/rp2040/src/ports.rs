@@ -63,13 +63,14 @@ fn UART1_IRQ() {
     });
 }
 
-/// Empties a port's FIFO into its queue.
+/// Empties a port's FIFO into its queue. Bounded: what is left, or a fault that does not go away,
+/// is the next interrupt's.
 fn drain<D: UartDevice, P: ValidUartPinout<D>>(
     reader: &Reader<D, P>,
     inbox: &mut InboxWriter<'static>,
 ) {
     let mut bytes = [0; 32];
-    loop {
+    for _ in 0..4 {
         match reader.read_raw(&mut bytes) {
             Ok(count) => bytes.iter().take(count).for_each(|byte| inbox.push(*byte)),
             Err(nb::Error::Other(fault)) => {
