@@ -120,6 +120,20 @@ impl Voice {
         Some(cue)
     }
 
+    /// Whether there could be anything to say while the scene opens to no more than now and no
+    /// corner is finished: without it, [`Voice::speak`] need not be asked.
+    pub fn awaits(&self, scene: &impl Scene) -> bool {
+        let here = !self.told_here(scene)
+            && (scene.way_out()
+                || (self.late.is_some() && scene.opening())
+                || scene.overdue().is_some());
+        here || scene.coming().is_some_and(|next| {
+            let index = usize::from(next.corner).saturating_sub(1);
+            self.reminded.is_none_or(|r| r.0 != next.corner)
+                && self.memory.repeated(index).is_some()
+        })
+    }
+
     /// Until when [`Voice::speak`] would stay silent if the scene opened to nothing else than now
     /// and no corner were finished; to be asked after it was.
     pub fn rests_until_us(&self, scene: &impl Scene) -> u64 {

@@ -89,6 +89,10 @@ pub struct Part {
     pub first: usize,
     /// Behind its last moment.
     pub end: usize,
+    /// Source time of its first moment.
+    pub first_us: u64,
+    /// Source time of its last moment.
+    pub last_us: u64,
 }
 
 impl Part {
@@ -98,8 +102,31 @@ impl Part {
             == Self {
                 first: self.first,
                 end: self.end,
+                first_us: self.first_us,
+                last_us: self.last_us,
                 ..*next
             }
             && self.end == next.first
+    }
+
+    /// The first of its moments behind `after` that is not before a time, among all moments;
+    /// nearly evenly spaced, so that it is found at once.
+    pub fn seek(&self, beats: &[Beat], after: usize, time_us: u64) -> usize {
+        if time_us > self.last_us {
+            return self.end;
+        }
+        let before = |i: usize| beats.get(i).is_some_and(|b| b.time_us < time_us);
+        let span_us = self.last_us.saturating_sub(self.first_us).max(1) as f32;
+        let share = time_us.saturating_sub(self.first_us) as f32 / span_us;
+        let last = self.end.saturating_sub(1);
+        let guess = self.first + (share * (last - self.first) as f32) as usize;
+        let mut at = guess.clamp(after + 1, last.max(after + 1));
+        while at > after + 1 && !before(at - 1) {
+            at -= 1;
+        }
+        while at < self.end && before(at) {
+            at += 1;
+        }
+        at
     }
 }

@@ -95,6 +95,8 @@ impl Watch for Recorder<'_> {
             coming: view.coming(),
             first: self.tape.beats.len(),
             end: self.tape.beats.len(),
+            first_us: view.time_us(),
+            last_us: view.time_us(),
         };
         if !(part.overdue || part.way_out || part.opening || part.coming.is_some()) {
             return;
@@ -111,7 +113,10 @@ impl Watch for Recorder<'_> {
             losses: facts.map(|f| Losses::of(&f)).unwrap_or_default(),
         });
         match self.tape.steps.last_mut() {
-            Some(Step::Part(last)) if last.opens_as(&part) => last.end += 1,
+            Some(Step::Part(last)) if last.opens_as(&part) => {
+                last.end += 1;
+                last.last_us = part.last_us;
+            }
             _ => self.tape.steps.push(Step::Part(Part {
                 end: part.end + 1,
                 ..part
@@ -125,7 +130,7 @@ struct Kept<'a> {
     reference: &'a ReferenceView<'a>,
     part: &'a Part,
     beat: &'a Beat,
-    known: &'a Known,
+    known: Option<&'a Known>,
 }
 
 fn shake(seed: u64, facts: &Facts) -> Facts {
@@ -174,12 +179,12 @@ impl Scene for Kept<'_> {
     }
 
     fn deviations(&self, limit: &Thresholds) -> Option<Deviations> {
-        Some(self.known.differences.against(&self.beat.losses, limit))
+        Some(self.known?.differences.against(&self.beat.losses, limit))
     }
 
     fn verdict(&self, limit: &Thresholds, _: &Pace) -> Option<Verdict> {
         let own = corner(self.reference, self.part.corner)?;
-        self.known.verdict(own, &self.beat.losses, limit)
+        self.known?.verdict(own, &self.beat.losses, limit)
     }
 }
 
@@ -260,25 +265,21 @@ impl Tape {
         voice: &mut Voice,
         tell: &mut impl FnMut(Cue),
     ) {
-        let mut beats = self.beats.get(part.first..part.end).unwrap_or_default();
-        let nothing = Known::default();
-        while let [beat, later @ ..] = beats {
+        let mut at = part.first;
+        while let Some(beat) = self.beats.get(at).filter(|_| at < part.end) {
             let kept = Kept {
                 reference,
                 part,
                 beat,
-                known: self.known.get(beat.known as usize).unwrap_or(&nothing),
+                known: self.known.get(beat.known as usize),
             };
+            if at == part.first && !voice.awaits(&kept) {
+                return;
+            }
             if let Some(cue) = voice.speak(&kept, config) {
                 tell(cue);
             }
-            let rests_us = voice.rests_until_us(&kept);
-            let rested = if later.first().is_none_or(|b| b.time_us >= rests_us) {
-                0
-            } else {
-                later.partition_point(|b| b.time_us < rests_us)
-            };
-            beats = later.get(rested..).unwrap_or_default();
+            at = part.seek(&self.beats, at, voice.rests_until_us(&kept));
         }
     }
 }
