@@ -21,7 +21,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 /// The thresholds by the phase they are about, and what each does.
-const GROUPS: [(&str, &[(&str, &str)]); 5] = [
+pub const GROUPS: [(&str, &[(&str, &str)]); 5] = [
     (
         "Brake",
         &[

@@ -1,9 +1,12 @@
 //! `cuepost tune`: recordings under many thresholds.
 
 use super::progress::Bar;
+use crate::page::server::{Limits, Server, Talk};
+use crate::report::Units;
 use crate::tables::{Table, to_parquet};
 use crate::tune::marks::Marks;
-use crate::tune::outcome::{Outcome, Trial};
+use crate::tune::outcome::{Desk, Outcome, Trial, sheets};
+use crate::tune::page::{Opened, Work, router};
 use crate::tune::recommend::{Recommended, recommend};
 use crate::tune::settings::{Setting, Vary, grid, one_at_a_time};
 use crate::tune::{Take, show};
@@ -12,8 +15,10 @@ use anyhow::{Context, anyhow, bail};
 use cuepost_engine::{Config, ReferenceView};
 use rayon::prelude::*;
 use std::collections::HashMap;
+use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::Arc;
 use std::time::Instant;
 
 /// Try other thresholds on recordings: what would have been told, and whether it is right
@@ -55,9 +60,20 @@ pub struct Args {
     /// Write the table here as well, .csv or .parquet
     #[arg(long, short, value_name = "FILE")]
     output: Option<PathBuf>,
-    /// Write the recommended setting as a thresholds file; an existing file is not touched
+    /// Write the recommended setting as a thresholds file, or with --page the one of the sliders;
+    /// an existing file is not touched
     #[arg(long, value_name = "FILE")]
     save: Option<PathBuf>,
+    /// Open a page with sliders on this machine instead: cues, map and traces follow them, a click
+    /// accepts or rejects a cue and writes the marks (to --marks, else marks.csv)
+    #[arg(long, conflicts_with_all = ["vary", "one_at_a_time", "output"])]
+    page: bool,
+    /// Port of the page
+    #[arg(long, value_name = "PORT", default_value_t = 8471, requires = "page")]
+    page_port: u16,
+    /// Units of the page
+    #[arg(long, value_enum, default_value_t = Units::Metric)]
+    units: Units,
     /// Read a column under another name, as `time_s=Zeit`; may be repeated
     #[arg(long, value_name = "OURS=THEIRS")]
     column: Vec<String>,
@@ -65,9 +81,12 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    let base = thresholds_file::read_or_default(args.thresholds.as_deref())?;
+    if args.page {
+        return page(args, base);
+    }
     let (kept, _) = reference_file::read(&args.reference)?;
     let reference = kept.view();
-    let base = thresholds_file::read_or_default(args.thresholds.as_deref())?;
     let marks = args.marks.as_deref().map(read_marks).transpose()?;
     let settings = settings(args, &base)?;
     // Before the work, not after it.
@@ -82,9 +101,15 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         warn_of_strange_marks(marks, &takes);
     }
     let begun = Instant::now();
-    let trial = Trial::new(&reference, &takes, marks.as_ref(), u64::from(args.shakes));
+    let trial = Trial::new(&reference, &takes, u64::from(args.shakes));
+    let sheets = marks.as_ref().map(|m| sheets(&takes, m));
+    let desk = Desk {
+        reference: &reference,
+        takes: &takes,
+        sheets: sheets.as_deref(),
+    };
     let bar = Bar::new(settings.len() as u64, "settings");
-    let outcomes = trial.try_all(&settings, || bar.step());
+    let outcomes = trial.try_all(desk, &settings, || bar.step());
     bar.done();
     let judged_s = begun.elapsed().as_secs_f64();
     let found = recommend(&outcomes, trial.laps(), args.most_per_lap);
@@ -105,6 +130,40 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         Some(fault) => Err(fault.context("read up to here, then stopped")),
         None => Ok(ExitCode::SUCCESS),
     }
+}
+
+/// Serves the page until Ctrl-C.
+fn page(args: &Args, base: Config) -> anyhow::Result<ExitCode> {
+    let (kept, _) = reference_file::read(&args.reference)?;
+    let marks_path = args.marks.clone().unwrap_or_else(|| "marks.csv".into());
+    let marks = match marks_path.exists() {
+        true => read_marks(&marks_path)?,
+        false => Marks::to_be_made(),
+    };
+    let (takes, faults) = measure(args, &kept.view())?;
+    for fault in &faults {
+        eprintln!("cuepost: read up to here, then stopped: {fault:#}");
+    }
+    let work = Work::new(Opened {
+        reference: kept,
+        takes,
+        base,
+        marks,
+        marks_path,
+        save_path: args.save.clone().unwrap_or_else(|| "tuned.toml".into()),
+        units: args.units,
+    });
+    let listen = SocketAddr::from((Ipv4Addr::LOCALHOST, args.page_port));
+    let talk = Talk::of(router(Arc::new(work)), Limits::default());
+    let server = Server::start_talk(listen, talk)?;
+    let (stop, stopped) = crossbeam_channel::bounded(1);
+    ctrlc::set_handler(move || {
+        let _ = stop.try_send(());
+    })
+    .context("Ctrl-C cannot be caught")?;
+    println!("page: http://{}/  (Ctrl-C ends it)", server.address());
+    let _ = stopped.recv();
+    Ok(ExitCode::SUCCESS)
 }
 
 /// The one begun from, then all that is varied.
@@ -221,7 +280,10 @@ fn keep(
                 println!("{shown}: the recommended thresholds");
             }
         }
-        None => println!("\nNothing is told under any of these settings."),
+        None if outcomes.iter().all(|o| o.cues() == 0) => {
+            println!("\nNothing is told under any of these settings.");
+        }
+        None => println!("\nNone of these settings tells anything that is marked as right."),
     }
     if let Some(path) = &args.output {
         let table = show::table(settings, outcomes, laps, found);

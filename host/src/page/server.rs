@@ -80,7 +80,7 @@ pub type Taken = Box<dyn Fn(Duration) + Send + Sync>;
 #[derive(Debug)]
 pub struct Server {
     address: SocketAddr,
-    hub: Arc<Hub>,
+    hub: Option<Arc<Hub>>,
     stop: Option<oneshot::Sender<()>>,
     thread: Option<JoinHandle<()>>,
 }
@@ -95,6 +95,14 @@ impl Server {
         limits: Limits,
         taken: Taken,
     ) -> Result<Self, StartFault> {
+        let talk = Talk::new(hub.clone(), reference, access, limits, taken);
+        let mut server = Self::start_talk(listen, talk)?;
+        server.hub = Some(hub);
+        Ok(server)
+    }
+
+    /// Listens and answers from a thread of its own.
+    pub fn start_talk(listen: SocketAddr, talk: Talk) -> Result<Self, StartFault> {
         let fault = |source: io::Error| match source.kind() {
             io::ErrorKind::AddrInUse => StartFault::Busy(listen),
             _ => StartFault::Io { at: listen, source },
@@ -106,7 +114,6 @@ impl Server {
             .enable_all()
             .build()
             .map_err(fault)?;
-        let talk = Talk::new(hub.clone(), reference, access, limits, taken);
         let (stop, stopped) = oneshot::channel();
         let thread = std::thread::Builder::new()
             .name("page".into())
@@ -123,7 +130,7 @@ impl Server {
             .map_err(fault)?;
         Ok(Self {
             address,
-            hub,
+            hub: None,
             stop: Some(stop),
             thread: Some(thread),
         })
@@ -138,7 +145,9 @@ impl Server {
 impl Server {
     /// Ends the drive for the readers as well: each gets what is left and a goodbye first.
     pub fn finish(self) {
-        self.hub.end();
+        if let Some(hub) = &self.hub {
+            hub.end();
+        }
         std::thread::sleep(GOODBYE);
     }
 }
@@ -226,6 +235,11 @@ impl Talk {
             router: routes::router(hub, reference, limits.readers, access, taken),
             limits,
         }
+    }
+
+    /// For any routes; [`super::guard`] belongs around them.
+    pub fn of(router: Router, limits: Limits) -> Self {
+        Self { router, limits }
     }
 
     /// Answers requests between these two ends until one of them is done.

@@ -24,6 +24,12 @@ pub struct Mark {
     pub right: bool,
 }
 
+impl Mark {
+    fn speaks_of(&self, recording: &str) -> bool {
+        self.recording.as_deref().is_none_or(|r| r == recording)
+    }
+}
+
 /// A cue without its size and its moment.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct What {
@@ -145,7 +151,7 @@ impl Marks {
             ..Sheet::default()
         };
         for mark in &self.marks {
-            if mark.recording.as_deref().is_some_and(|r| r != recording) {
+            if !mark.speaks_of(recording) {
                 continue;
             }
             if mark.right {
@@ -157,19 +163,28 @@ impl Marks {
         sheet
     }
 
-    /// What is marked of a cue of a recording.
-    pub fn of(&self, recording: &str, what: What) -> Option<bool> {
-        let this =
-            |m: &&Mark| m.what == what && m.recording.as_deref().is_none_or(|r| r == recording);
-        self.marks.iter().find(this).map(|m| m.right)
+    /// None yet, to be accepted and rejected one by one.
+    pub fn to_be_made() -> Self {
+        Self {
+            marks: Vec::new(),
+            one_by_one: true,
+        }
     }
 
-    /// Accepts or rejects a cue, or takes the mark away.
+    /// What is marked of a cue of a recording. In a lap of a complete sheet everything is.
+    pub fn of(&self, recording: &str, what: What) -> Option<bool> {
+        let mut own = self.marks.iter().filter(|m| m.speaks_of(recording));
+        let found = own.clone().find(|m| m.what == what).map(|m| m.right);
+        let complete = !self.one_by_one && own.any(|m| m.what.lap == what.lap);
+        found.or(complete.then_some(false))
+    }
+
+    /// Accepts or rejects a cue, or takes the mark away. On a complete sheet, what is rejected is
+    /// what does not stand there.
     pub fn put(&mut self, recording: &str, what: What, right: Option<bool>) {
         self.marks
-            .retain(|m| m.what != what || m.recording.as_deref().is_some_and(|r| r != recording));
-        self.one_by_one |= right == Some(false);
-        if let Some(right) = right {
+            .retain(|m| m.what != what || !m.speaks_of(recording));
+        if let Some(right) = right.filter(|right| *right || self.one_by_one) {
             self.marks.push(Mark {
                 recording: Some(recording.to_owned()),
                 what,
@@ -180,20 +195,29 @@ impl Marks {
 
     /// The file's text, in the order of recordings, laps and corners.
     pub fn write(&self) -> String {
-        let mut text = String::from("recording,lap,corner,phase,advice,right\n");
+        let mut text = String::from("recording,lap,corner,phase,advice");
+        text.push_str(if self.one_by_one { ",right\n" } else { "\n" });
         let mut marks: Vec<&Mark> = self.marks.iter().collect();
         marks.sort_by(|a, b| (&a.recording, a.what).cmp(&(&b.recording, b.what)));
         for mark in marks {
             let name = mark.recording.as_deref().unwrap_or_default();
+            let right = match (self.one_by_one, mark.right) {
+                (false, _) => "",
+                (true, true) => ",yes",
+                (true, false) => ",no",
+            };
+            let What {
+                lap,
+                corner,
+                phase,
+                advice,
+            } = mark.what;
             let _ = writeln!(
                 text,
-                "{},{},{},{},{},{}",
+                "{},{lap},{corner},{},{}{right}",
                 quoted(name),
-                mark.what.lap,
-                mark.what.corner,
-                mark.what.phase.name(),
-                mark.what.advice.name(),
-                if mark.right { "yes" } else { "no" },
+                phase.name(),
+                advice.name(),
             );
         }
         text
@@ -337,7 +361,7 @@ mod tests {
 
     #[test]
     fn what_is_put_is_written_and_read_back() {
-        let mut marks = Marks::default();
+        let mut marks = Marks::to_be_made();
         let one = What::of(&cue(2, 1, Advice::Sooner, Told::Now));
         let two = What::of(&cue(1, 9, Advice::MoreRoad, Told::Now));
         marks.put("a, \"b\"", one, Some(true));
@@ -350,6 +374,21 @@ mod tests {
         assert_eq!(again.of("c", two), None);
         marks.put("a, \"b\"", one, None);
         assert_eq!(marks.marks.len(), 1);
+    }
+
+    #[test]
+    fn a_complete_sheet_stays_complete() {
+        let mut marks = Marks::parse("lap,corner,phase,advice\n2,1,throttle,sooner\n").unwrap();
+        let at = |lap, corner| What::of(&cue(lap, corner, Advice::Sooner, Told::Now));
+        assert_eq!(marks.of("run", at(2, 1)), Some(true));
+        assert_eq!(marks.of("run", at(2, 4)), Some(false), "not asked for");
+        assert_eq!(marks.of("run", at(3, 4)), None, "a lap it does not name");
+        marks.put("run", at(2, 4), Some(true));
+        marks.put("run", at(2, 1), Some(false));
+        let again = Marks::parse(&marks.write()).unwrap();
+        assert!(!again.one_by_one);
+        assert_eq!(again.of("run", at(2, 4)), Some(true));
+        assert_eq!(again.of("run", at(2, 1)), Some(false));
     }
 
     #[test]

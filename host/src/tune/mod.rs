@@ -6,6 +6,7 @@
 pub mod beat;
 pub mod marks;
 pub mod outcome;
+pub mod page;
 pub mod recommend;
 pub mod settings;
 pub mod shake;

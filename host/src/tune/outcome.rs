@@ -4,7 +4,7 @@ use super::Take;
 use super::marks::{Agreement, Marks, Sheet, What};
 use super::settings::Setting;
 use super::tape::Tape;
-use cuepost_engine::{Advice, Cue, ReferenceView, Told};
+use cuepost_engine::{Advice, Config, Cue, ReferenceView, Told};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
@@ -31,32 +31,22 @@ impl Outcome {
     }
 }
 
-/// Recordings with all that settings are held against.
-pub struct Trial<'a> {
-    reference: &'a ReferenceView<'a>,
-    takes: &'a [Take],
-    sheets: Option<Vec<Sheet>>,
-    /// For each recording the same drive measured again, some times.
+/// Recordings measured again some times, and how many laps they have: all that settings are tried
+/// on.
+pub struct Trial {
+    /// For each recording the same drive measured again.
     shaken: Vec<Vec<Tape>>,
     laps: usize,
 }
 
-impl<'a> Trial<'a> {
+impl Trial {
     /// `shakes` is how often each drive is measured again to see what flips; 0 leaves it out.
-    pub fn new(
-        reference: &'a ReferenceView<'a>,
-        takes: &'a [Take],
-        marks: Option<&Marks>,
-        shakes: u64,
-    ) -> Self {
+    pub fn new(reference: &ReferenceView<'_>, takes: &[Take], shakes: u64) -> Self {
         let shake = |take: &Take| {
             let one = |seed| take.tape.shaken(reference, seed);
             (1..=shakes).into_par_iter().map(one).collect()
         };
         Self {
-            reference,
-            takes,
-            sheets: marks.map(|m| takes.iter().map(|t| m.sheet(&t.name)).collect()),
             shaken: takes.iter().map(shake).collect(),
             laps: takes.iter().map(|t| t.session.laps.len()).sum(),
         }
@@ -68,27 +58,37 @@ impl<'a> Trial<'a> {
     }
 
     /// Tries settings on all cores; `done` is told of each.
-    pub fn try_all(&self, settings: &[Setting], done: impl Fn() + Sync) -> Vec<Outcome> {
+    pub fn try_all(
+        &self,
+        desk: Desk<'_>,
+        settings: &[Setting],
+        done: impl Fn() + Sync,
+    ) -> Vec<Outcome> {
         let one = |setting: &Setting| {
-            let outcome = self.try_one(setting);
+            let outcome = self.try_one(desk, &setting.config, |_, _| {});
             done();
             outcome
         };
         settings.par_iter().map(one).collect()
     }
 
-    /// Tries one setting.
-    pub fn try_one(&self, setting: &Setting) -> Outcome {
+    /// Tries one setting; `told` gets the cues of each recording.
+    pub fn try_one(
+        &self,
+        desk: Desk<'_>,
+        config: &Config,
+        mut told: impl FnMut(usize, &[Cue]),
+    ) -> Outcome {
         let mut outcome = Outcome::default();
         let mut agreement = Agreement::default();
         let (mut flipped, mut all) = (0, 0);
         let mut cues = Vec::new();
-        for (index, take) in self.takes.iter().enumerate() {
+        for (index, take) in desk.takes.iter().enumerate() {
             cues.clear();
-            take.tape
-                .play(self.reference, &setting.config, |cue| cues.push(cue));
-            self.count(&mut outcome, take, &cues);
-            if let Some(sheet) = self.sheets.as_ref().and_then(|s| s.get(index)) {
+            take.tape.play(desk.reference, config, |cue| cues.push(cue));
+            count(&mut outcome, take, &cues);
+            told(index, &cues);
+            if let Some(sheet) = desk.sheets.and_then(|s| s.get(index)) {
                 agreement.add(sheet.agreement(&cues));
             }
             let mut whats = Vec::new();
@@ -96,7 +96,7 @@ impl<'a> Trial<'a> {
             let mut again = Vec::new();
             for tape in self.shaken.get(index).into_iter().flatten() {
                 cues.clear();
-                tape.play(self.reference, &setting.config, |cue| cues.push(cue));
+                tape.play(desk.reference, config, |cue| cues.push(cue));
                 sorted(&cues, &mut again);
                 let (one, both) = compare(&whats, &again);
                 flipped += one;
@@ -104,19 +104,35 @@ impl<'a> Trial<'a> {
             }
         }
         outcome.told_s /= self.laps.max(1) as f64;
-        outcome.agreement = self.sheets.is_some().then_some(agreement);
+        outcome.agreement = desk.sheets.map(|_| agreement);
         outcome.flips = (all > 0).then(|| flipped as f64 / all as f64);
         outcome
     }
+}
 
-    fn count(&self, outcome: &mut Outcome, take: &Take, cues: &[Cue]) {
-        for cue in cues {
-            outcome.told[cue.told as usize] += 1;
-            *outcome.corners.entry(cue.corner).or_default() += 1;
-            if cue.told != Told::Ahead && cue.advice != Advice::Better {
-                let lost_s = take.lost_s.get(&(cue.lap, cue.corner));
-                outcome.told_s += f64::from(lost_s.copied().unwrap_or(0.0));
-            }
+/// What is judged, and what it is held against.
+#[derive(Clone, Copy)]
+pub struct Desk<'a> {
+    /// The reference.
+    pub reference: &'a ReferenceView<'a>,
+    /// The recordings.
+    pub takes: &'a [Take],
+    /// The marks of each, where there are any.
+    pub sheets: Option<&'a [Sheet]>,
+}
+
+/// The marks of each recording.
+pub fn sheets(takes: &[Take], marks: &Marks) -> Vec<Sheet> {
+    takes.iter().map(|t| marks.sheet(&t.name)).collect()
+}
+
+fn count(outcome: &mut Outcome, take: &Take, cues: &[Cue]) {
+    for cue in cues {
+        outcome.told[cue.told as usize] += 1;
+        *outcome.corners.entry(cue.corner).or_default() += 1;
+        if cue.told != Told::Ahead && cue.advice != Advice::Better {
+            let lost_s = take.lost_s.get(&(cue.lap, cue.corner));
+            outcome.told_s += f64::from(lost_s.copied().unwrap_or(0.0));
         }
     }
 }

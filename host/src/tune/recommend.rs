@@ -47,7 +47,9 @@ pub fn recommend(outcomes: &[Outcome], laps: usize, most: f64) -> Option<Recomme
     let best = among
         .iter()
         .map(|i| score(&outcomes[*i]))
-        .max_by(f64::total_cmp)?;
+        .max_by(f64::total_cmp)
+        // Nothing that is marked is told by any of them: none is better than another.
+        .filter(|best| !marked || *best > 0.0)?;
     let near = best - ALIKE * best.abs();
     let index = among
         .iter()

@@ -71,7 +71,27 @@ pub struct Ends {
 
 /// Lets a request through or answers it, and puts the safe headers on every answer.
 pub async fn check(State(access): State<Arc<Access>>, request: Request, next: Next) -> Response {
-    let mut response = match admit(&access, &request) {
+    let admitted = admit(&access, &request);
+    answer(admitted, request, next).await
+}
+
+/// As [`check`], for pages that also write: a `POST` without a body is let through when the browser
+/// says that a page of this server sent it.
+pub async fn check_writing(
+    State(access): State<Arc<Access>>,
+    request: Request,
+    next: Next,
+) -> Response {
+    let admitted = if *request.method() == Method::POST {
+        admit_post(&access, &request)
+    } else {
+        admit(&access, &request)
+    };
+    answer(admitted, request, next).await
+}
+
+async fn answer(admitted: Result<Admitted, Refusal>, request: Request, next: Next) -> Response {
+    let mut response = match admitted {
         Ok(Admitted::Yes) => next.run(request).await,
         Ok(Admitted::WithNewCookie(cookie)) => enter(request.uri(), cookie),
         Err(refusal) => refusal.into_response(),
@@ -103,6 +123,24 @@ fn admit(access: &Access, request: &Request) -> Result<Admitted, Refusal> {
     if !matches!(*request.method(), Method::GET | Method::HEAD) {
         return Err((StatusCode::METHOD_NOT_ALLOWED, "only GET\n"));
     }
+    admit_any(access, request)
+}
+
+/// A form of another site cannot leave out where it comes from, and must not write here.
+fn admit_post(access: &Access, request: &Request) -> Result<Admitted, Refusal> {
+    let headers = request.headers();
+    let site = headers.get("sec-fetch-site").map(HeaderValue::as_bytes);
+    if one(headers, &header::ORIGIN).is_none() || !matches!(site, None | Some(b"same-origin")) {
+        return Err((StatusCode::FORBIDDEN, "not from another site\n"));
+    }
+    match admit_any(access, request) {
+        // A link that lets in does not write as well.
+        Ok(Admitted::WithNewCookie(_)) => Err((StatusCode::FORBIDDEN, "not by a link\n")),
+        other => other,
+    }
+}
+
+fn admit_any(access: &Access, request: &Request) -> Result<Admitted, Refusal> {
     let headers = request.headers();
     let empty = |v: &HeaderValue| v == "0";
     if headers.contains_key(header::TRANSFER_ENCODING)

@@ -154,3 +154,38 @@ fn a_token_never_shows_in_debug_output_and_differs_each_time() {
     assert_eq!(a.text().len(), 32);
     assert!(!format!("{a:?}").contains(a.text()));
 }
+
+#[test]
+fn only_this_servers_own_pages_may_write() {
+    let post = |headers: &[(&str, &str)]| {
+        let mut request = Request::builder().method(Method::POST).uri("/mark");
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        let mut request = request.body(Body::empty()).expect("a request");
+        request.extensions_mut().insert(loopback());
+        admit_post(&Access::Loopback, &request).is_ok()
+    };
+    let host = ("host", "127.0.0.1:8470");
+    let own = ("origin", "http://127.0.0.1:8470");
+    assert!(post(&[host, own]));
+    assert!(post(&[host, own, ("sec-fetch-site", "same-origin")]));
+    assert!(post(&[host, own, ("content-length", "0")]));
+    assert!(!post(&[host]), "no origin at all");
+    assert!(!post(&[host, ("origin", "http://evil.example")]));
+    assert!(!post(&[host, ("origin", "null")]));
+    assert!(!post(&[
+        host,
+        own,
+        ("sec-fetch-site", "cross-site"),
+        ("sec-fetch-mode", "navigate")
+    ]));
+    assert!(
+        !post(&[host, own, ("content-length", "7")]),
+        "nothing is read"
+    );
+    assert!(!post(&[
+        ("host", "evil.example:8470"),
+        ("origin", "http://evil.example:8470")
+    ]));
+}
