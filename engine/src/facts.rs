@@ -2,6 +2,10 @@
 
 mod behind;
 mod deceleration;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod passage;
 mod passages;
 mod slowest;

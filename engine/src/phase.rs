@@ -5,10 +5,22 @@
 //! [`BRAKING_LEAST_MPS`] is a dab and says nothing about a corner. A touch of throttle counts when
 //! it lasts [`HOLD_S`].
 
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod brake;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod date;
 mod drive;
 mod foot;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod turn;
 
 pub use brake::{BRAKING_LEAST_MPS, JOIN_S};

@@ -5,7 +5,15 @@
 //! onset to settled throttle, except `now`. One cue a corner; what comes too late is dropped.
 
 mod memory;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod pace;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod scene;
 mod shown;
 

@@ -13,6 +13,10 @@
 //! | a direction is given from | [`COURSE_LEAST_MPS`] |
 
 mod bounds;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod clock;
 mod course;
 mod watch;

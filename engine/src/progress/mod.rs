@@ -3,7 +3,15 @@
 mod doubt;
 mod fusion;
 mod laps;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod line;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod search;
 mod state;
 mod track;

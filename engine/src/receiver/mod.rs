@@ -13,10 +13,22 @@
 //! Without RMC and NAV-PVT, speed can only come from VTG, which carries no time: it is taken to
 //! belong to the sentence before it.
 
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod clock;
 mod join;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod nmea;
 mod stats;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod ubx;
 
 pub use clock::{LATE_RUN, RESTART_GAP_US, Stamp};

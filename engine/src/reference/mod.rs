@@ -3,9 +3,21 @@
 //! Progress 0 is the start line, which crosses the reference line at node 0 at a right angle.
 //! The line is closed: the last node is followed by the first, `spacing_m` on.
 
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod check;
 mod codec;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod nodes;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod store;
 #[cfg(test)]
 mod tests;
@@ -70,8 +82,10 @@ impl Frame {
                     lon_e7: lon,
                 },
             ) => {
-                let dlat = near(i64::from(lat) - i64::from(*lat_e7))?;
-                let dlon = near(wrap_lon_e7(i64::from(lon) - i64::from(*lon_e7)))?;
+                let dlat = near(i64::from(lat).saturating_sub(i64::from(*lat_e7)))?;
+                let dlon = near(wrap_lon_e7(
+                    i64::from(lon).saturating_sub(i64::from(*lon_e7)),
+                ))?;
                 (
                     dlon * (east_m + east_lat_m * dlat),
                     dlat * north_m + north_lon2_m * dlon * dlon,
@@ -105,7 +119,11 @@ fn wrap_lon_e7(d: i64) -> i64 {
         return d;
     }
     let r = d.rem_euclid(TURN);
-    if r >= TURN / 2 { r - TURN } else { r }
+    if r >= TURN / 2 {
+        r.saturating_sub(TURN)
+    } else {
+        r
+    }
 }
 
 /// One point of the reference line.
@@ -258,7 +276,7 @@ fn interpolate(table: &[i16; CURVE_POINTS], speed_mps: f32) -> f32 {
     let x = (speed_mps / CURVE_STEP_MPS).clamp(0.0, (CURVE_POINTS - 1) as f32);
     let i = (x as usize).min(CURVE_POINTS - 2);
     let f = x - i as f32;
-    match (table.get(i), table.get(i + 1)) {
+    match (table.get(i), table.get(i.saturating_add(1))) {
         (Some(&a), Some(&b)) => (f32::from(a) * (1.0 - f) + f32::from(b) * f) * 0.01,
         _ => 0.0,
     }

@@ -5,6 +5,10 @@
 //! is fed byte by byte and says what each byte led to. Damage of any kind costs the damaged frame
 //! only: the next whole one is read.
 
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 pub mod cobs;
 pub mod frame;
 pub mod message;
