@@ -35,6 +35,12 @@ if [ "$mode" = all ]; then
   cargo build --release --locked
   target/release/cuepost demo > /dev/null
 
+  step 'the same bytes from both builds'
+  bash tests/determinism.sh
+
+  step 'licences, bans and sources of what is built in'
+  cargo deny --offline check licenses bans sources
+
   step 'fuzz, 30 s'
   bash tests/fuzz.sh 30
 fi

@@ -25,5 +25,9 @@ if [ "${#packages[@]}" -gt 0 ]; then
   DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y -qq --no-install-recommends "${packages[@]}"
 fi
 
+if ! command -v cargo-deny > /dev/null 2>&1; then
+  cargo install cargo-deny --version 0.20.2 --locked
+fi
+
 rustup target add thumbv7em-none-eabihf thumbv6m-none-eabi
 rustup component add rustfmt clippy llvm-tools

@@ -63,3 +63,40 @@ fn repeated_samples_change_no_cue() {
     assert_eq!(row.cues, known.run.cues.len());
     assert_eq!((row.same, row.laps_right), (row.cues, row.laps_clean));
 }
+
+/// Every fault known from other software whose input is kept has a test of its number.
+#[test]
+fn known_faults_are_tested_by_number() {
+    let sources: String = sources(&data("").join("..")).concat();
+    let mut numbers: Vec<String> = std::fs::read_dir(data("faults"))
+        .expect("a folder")
+        .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
+        .filter_map(|name| Some(name.split_once('_')?.0.to_owned()))
+        .filter(|number| number.starts_with(|c: char| c.is_ascii_digit()))
+        .map(|number| number.trim_end_matches(['b', 'c']).to_owned())
+        .collect();
+    numbers.sort();
+    numbers.dedup();
+    assert!(numbers.len() >= 20, "{numbers:?}");
+    for number in numbers {
+        let number = number.trim_end_matches('a');
+        assert!(
+            sources.contains(&format!("fn fault_{number}")),
+            "fault {number} has no test"
+        );
+    }
+}
+
+/// The text of all Rust files below a folder.
+fn sources(folder: &std::path::Path) -> Vec<String> {
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(folder).expect("a folder") {
+        let path = entry.expect("readable").path();
+        if path.is_dir() {
+            found.extend(sources(&path));
+        } else if path.extension().is_some_and(|e| e == "rs") {
+            found.push(std::fs::read_to_string(path).expect("text"));
+        }
+    }
+    found
+}

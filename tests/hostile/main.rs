@@ -1,7 +1,13 @@
 //! What the fuzzer runs for hours, here for seconds: its corpus, everything it ever found, and
 //! damaged copies of both.
 
-use cuepost_tests::hostile::{TARGETS, Target};
+use cuepost_engine::file::{HEAD, TAIL};
+use cuepost_engine::reference;
+use cuepost_engine::wire::{FRAME_MAX, Header, Message, Query, encode, frame};
+use cuepost_engine::{Position, Sample};
+use cuepost_host::{reference_file, thresholds_file};
+use cuepost_tests::hostile::{TARGETS, Target, invented};
+use cuepost_tests::ring::{cue, ring};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use std::path::{Path, PathBuf};
@@ -93,4 +99,86 @@ stands!(receiver wire reference thresholds table engine web);
 fn every_way_in_is_tested() {
     let names: Vec<&str> = TARGETS.iter().map(|(name, _)| *name).collect();
     assert_eq!(names, TESTED);
+}
+
+/// The seeds that are made of our own formats, by their files.
+fn made() -> Vec<(&'static str, Vec<u8>)> {
+    let content = |file: &[u8]| file[HEAD..file.len() - TAIL].to_vec();
+    let reference = reference_file::encode(&invented().view()).expect("valid");
+    let config = thresholds_file::to_bytes(&Default::default()).expect("valid");
+    let sample = Sample {
+        time_us: 118_020_000,
+        speed_mps: Some(41.25),
+        position: Some(Position::Geodetic {
+            lat_e7: 465_012_345,
+            lon_e7: -71_234_567,
+        }),
+        ..Sample::default()
+    };
+    let mut made = vec![
+        ("reference/ring", content(&ring(60.0))),
+        ("reference/small-whole", ring(15.0)),
+        ("reference/invented", content(&reference)),
+        ("thresholds/board", content(&config)),
+        ("thresholds/board-whole", config),
+    ];
+    for (whole, body, message) in [
+        ("wire/sample", "wire/sample-body", Message::Sample(sample)),
+        ("wire/cue", "wire/cue-body", Message::Cue(cue())),
+        (
+            "wire/query",
+            "wire/query-body",
+            Message::Query(Query::Status),
+        ),
+        (
+            "wire/header",
+            "wire/header-body",
+            Message::Header(Header::default()),
+        ),
+    ] {
+        let mut frame = [0; FRAME_MAX];
+        let n = encode(&message, &mut frame).expect("valid");
+        made.push((whole, frame[..n].to_vec()));
+        // Kind and payload, as between version and checksum.
+        let mut inner = frame[1..n - 1].to_vec();
+        let length = cobs::decode_in_place(&mut inner).expect("our own");
+        made.push((body, inner[1..length - 4].to_vec()));
+    }
+    made
+}
+
+/// A seed of an older format is refused at once and finds nothing. `CUEPOST_SEEDS=renew` writes
+/// them.
+#[test]
+fn the_seeds_are_of_this_version() {
+    let renew = std::env::var_os("CUEPOST_SEEDS").is_some();
+    for (name, bytes) in made() {
+        let path = folder("corpus").join(name);
+        if renew {
+            std::fs::write(&path, &bytes).expect("written");
+        }
+        let kept = std::fs::read(&path).expect("there");
+        // What is learned changes with the learning; that it can be read is enough.
+        let good = match name {
+            "reference/invented" => is_read(&kept),
+            _ => kept == bytes,
+        };
+        assert!(
+            good,
+            "{}: made for another version; renew it with CUEPOST_SEEDS=renew",
+            path.display()
+        );
+    }
+}
+
+/// Whether the content of a reference can be read.
+fn is_read(content: &[u8]) -> bool {
+    let mut file = reference::MAGIC.to_vec();
+    file.push(reference::VERSION);
+    file.extend_from_slice(&((HEAD + content.len() + TAIL) as u32).to_le_bytes());
+    file.extend_from_slice(content);
+    let crc = frame::crc32(&file);
+    file.extend_from_slice(&crc.to_le_bytes());
+    let mut store = Box::new(reference_file::HostReference::new());
+    reference::decode(&file, &mut *store).is_ok()
 }

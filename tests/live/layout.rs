@@ -1,4 +1,4 @@
-//! Datagrams of another size, order or number than expected (fault 16).
+//! Datagrams of another size, order or number than expected (fault 16), and late ones (25).
 
 use cuepost_host::live::layout::{Layout, PacketReader, Refused, Step};
 
@@ -79,6 +79,39 @@ fn fault_16b_the_wrap_loses_nothing_and_the_restart_is_a_new_session() {
     );
     assert_eq!(reader.counts().lost, 0);
     assert_eq!(reader.counts().restarts, 1);
+}
+
+/// Packets that arrive up to a second late keep the device's own time: its steps are what laps are
+/// made of, and no offset of the clocks is ever reckoned with.
+/// https://github.com/Lora-net/picoGW_packet_forwarder/issues/13
+#[test]
+fn fault_25_times_are_the_devices_however_late_they_arrive() {
+    let mut reader = reader();
+    let (mut device_ms, mut sample_us) = (Vec::new(), Vec::new());
+    let pairs = include_str!("../data/faults/25_clock_pairs.csv");
+    for (counter, line) in (1u32..).zip(pairs.lines().skip(1)) {
+        let (host, device) = line.split_once(',').expect("two columns");
+        let device: f64 = device.parse().expect("milliseconds");
+        let host: f64 = host.parse().expect("milliseconds");
+        let time_ms = device as u32;
+        let mut packet = b"SIM1".to_vec();
+        packet.extend_from_slice(&1u16.to_le_bytes());
+        packet.extend_from_slice(&36u16.to_le_bytes());
+        packet.extend_from_slice(&counter.to_le_bytes());
+        packet.extend_from_slice(&time_ms.to_le_bytes());
+        for value in [0.0f32, 0.0, 0.0, 30.0, 0.0] {
+            packet.extend_from_slice(&value.to_le_bytes());
+        }
+        reader.push(&packet, (host * 1e3) as u64, |step| match step {
+            Step::Sample(s) => sample_us.push(s.time_us),
+            Step::Record { .. } => {}
+            other => panic!("{other:?}"),
+        });
+        device_ms.push(u64::from(time_ms));
+    }
+    assert_eq!(sample_us.len(), 300);
+    let us: Vec<u64> = device_ms.iter().map(|ms| ms * 1000).collect();
+    assert_eq!(sample_us, us);
 }
 
 #[test]

@@ -10,7 +10,7 @@ const STREAM: &[u8] = include_bytes!("../data/faults/17_cobs_stream.bin");
 
 /// The stream's own frames are two numbers and a zero, without a checksum: only COBS can be told.
 #[test]
-fn the_unframed_decoder_stays_in_step() {
+fn fault_17_the_unframed_decoder_stays_in_step() {
     let mut whole = Vec::new();
     let mut cut = 0;
     for piece in STREAM.split(|b| *b == 0).filter(|p| !p.is_empty()) {
@@ -28,7 +28,7 @@ fn the_unframed_decoder_stays_in_step() {
 }
 
 #[test]
-fn none_of_it_is_a_message_and_the_next_frame_is_read() {
+fn fault_17_none_of_it_is_a_message_and_the_next_frame_is_read() {
     let mut reader = FrameReader::<64>::new();
     let message = Message::Query(Query::Status);
     let mut read = Vec::new();

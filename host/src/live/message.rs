@@ -34,7 +34,7 @@ pub enum SourceState {
     Open,
     /// It was unplugged or closed.
     Gone,
-    /// It is open, but no usable sample has come for a second.
+    /// It is open, but no usable sample has come for 0.6 s.
     Silent,
     /// A file or a pipe has ended.
     Ended,

@@ -17,8 +17,9 @@ use std::time::{Duration, Instant};
 
 /// Displays get the newest state this often.
 const NOW_EACH: Duration = Duration::from_millis(50);
-/// A source that gives no sample for this long is called silent.
-const SILENT_AFTER: Duration = Duration::from_secs(1);
+/// A source that gives no sample for this long is called silent: a moment longer than what the
+/// engine bridges, which itself learns of a gap only from the sample behind it.
+const SILENT_AFTER: Duration = Duration::from_millis(600);
 
 /// Everything the engine's thread needs.
 pub struct Watcher {

@@ -2,7 +2,7 @@
 
 use cuepost_engine::file::{FileFault, HEAD};
 use cuepost_engine::reference::{self, ReferenceStore};
-use cuepost_engine::thresholds::MAGIC as CONFIG;
+use cuepost_engine::thresholds::{MAGIC as CONFIG, VERSION as CONFIG_VERSION};
 use cuepost_engine::wire::frame::crc32;
 use cuepost_engine::{Config, Engine, Frame, Node, Position, Sample};
 use cuepost_host::thresholds_file;
@@ -11,9 +11,13 @@ use cuepost_host::thresholds_file;
 type Store = ReferenceStore<600, 24, 8>;
 
 /// The bytes as they are, and as the content of a file whose envelope is whole.
-fn both<T>(data: &[u8], magic: &[u8; 8], read: impl Fn(&[u8]) -> Result<T, FileFault>) -> Vec<T> {
+fn both<T>(
+    data: &[u8],
+    (magic, version): (&[u8; 8], u8),
+    read: impl Fn(&[u8]) -> Result<T, FileFault>,
+) -> Vec<T> {
     let mut file = magic.to_vec();
-    file.push(1);
+    file.push(version);
     file.extend_from_slice(&((HEAD + data.len() + 4) as u32).to_le_bytes());
     file.extend_from_slice(data);
     let crc = crc32(&file);
@@ -33,7 +37,7 @@ fn both<T>(data: &[u8], magic: &[u8; 8], read: impl Fn(&[u8]) -> Result<T, FileF
 
 /// A reference that is read is valid, is written as it was read, and can be driven against.
 pub fn reference(data: &[u8]) {
-    for store in both(data, &reference::MAGIC, |bytes| {
+    for store in both(data, (&reference::MAGIC, reference::VERSION), |bytes| {
         let mut store = Box::new(Store::new());
         reference::decode(bytes, &mut *store).map(|_| store)
     }) {
@@ -68,7 +72,9 @@ fn drive(store: &Store) {
 
 /// Thresholds that are read are valid and come back unchanged, from text and from a board's form.
 pub fn thresholds(data: &[u8]) {
-    let mut read = both(data, &CONFIG, |bytes| Config::decode(bytes).map(|(c, _)| c));
+    let mut read = both(data, (&CONFIG, CONFIG_VERSION), |bytes| {
+        Config::decode(bytes).map(|(c, _)| c)
+    });
     if let Ok(text) = std::str::from_utf8(data) {
         match thresholds_file::parse(text) {
             Ok(config) => read.push(config),
