@@ -1,5 +1,6 @@
 //! The host side of Cuepost: read recordings, build references, replay, tune, watch, debrief.
 
+pub mod adapt;
 pub mod board;
 pub mod cli;
 pub mod debrief;

@@ -1,6 +1,11 @@
 //! What a coach carries to another day: landmarks, the brief, a reference for another car.
 
+mod closed_forms;
+mod computed;
 mod landmarks;
+mod laws;
+mod oracle;
+mod point;
 
 use clap::Parser;
 use cuepost_host::cli::Cli;

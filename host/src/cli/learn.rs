@@ -71,7 +71,8 @@ enum Kind {
     Simulator,
 }
 
-fn mass(text: &str) -> Result<f32, String> {
+/// A mass in kilograms, as arguments take it.
+pub(super) fn mass(text: &str) -> Result<f32, String> {
     let (least, most) = cuepost_engine::reference::MASS_KG;
     let known = text.parse().ok().filter(|m| (least..=most).contains(m));
     known.ok_or_else(|| format!("kilograms from {least} to {most}"))

@@ -1,5 +1,6 @@
 //! The command line: one file a command, each with its arguments and `run`.
 
+pub mod adapt;
 pub mod board;
 pub mod check;
 pub mod debrief;
@@ -31,6 +32,7 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Adapt(adapt::Args),
     Board(board::Args),
     Check(check::Args),
     Demo(demo::Args),
@@ -48,6 +50,7 @@ impl Cli {
     /// Runs the command that was asked for.
     pub fn run(&self) -> anyhow::Result<ExitCode> {
         match &self.command {
+            Command::Adapt(args) => adapt::run(args),
             Command::Board(args) => board::run(args),
             Command::Check(args) => check::run(args),
             Command::Demo(args) => demo::run(args),

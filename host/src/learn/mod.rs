@@ -348,7 +348,7 @@ fn session(options: &Options, tracks: &[Track], lap: &Profile, noise: Noise) -> 
 }
 
 /// As much of a text as fits, cut between characters.
-fn short<const N: usize>(text: &str) -> heapless::String<N> {
+pub(crate) fn short<const N: usize>(text: &str) -> heapless::String<N> {
     let mut out = heapless::String::new();
     for c in text.chars().filter(|c| !c.is_control()) {
         if out.push(c).is_err() {
