@@ -104,6 +104,50 @@ fn a_loss_without_a_name_is_not_passed_over() {
     );
 }
 
+/// The car stands for four seconds in a corner: nothing is judged there, and the page says where
+/// the time went. The recording ends in the middle of a lap, which can be looked at all the same.
+#[test]
+fn what_is_not_judged_and_not_finished_is_not_passed_over() {
+    let stage = Stage::new(5, ReceiverModel::usual(25.0));
+    let config = Config::default();
+    let drive = stage.drive(4, &[(1, FaultKind::BrakeEarly.of(14.0))], 13);
+    let all = stage.samples(&drive, 13);
+    // The slowest moment of the third quarter: the hairpin of the third lap.
+    let (half, most) = (all.len() / 2, all.len() * 3 / 4);
+    let speed = |i: &usize| all[*i].speed_mps.unwrap_or(f32::MAX);
+    let at = (half..most)
+        .min_by(|a, b| speed(a).total_cmp(&speed(b)))
+        .expect("samples");
+    let mut samples = all[..at].to_vec();
+    let stood = |k: u64| cuepost_engine::Sample {
+        time_us: all[at].time_us + k * 40_000,
+        speed_mps: Some(0.0),
+        ..all[at]
+    };
+    samples.extend((0..100).map(stood));
+    let late = |s: &cuepost_engine::Sample| cuepost_engine::Sample {
+        time_us: s.time_us + 4_000_000,
+        ..*s
+    };
+    // Not to the end: the fourth lap is cut off after its first corners.
+    let end = all.len() - all.len() / 6;
+    samples.extend(all[at..end].iter().map(late));
+    let session = stage.session(&samples, &config);
+    let html = page(&stage, &session, &config);
+    let top = html.split("</section>").next().expect("a first section");
+    assert!(
+        top.contains("Corner 1</span> brake 14 m later"),
+        "the habit: {top}"
+    );
+    assert!(
+        top.contains("where nothing is judged") && top.contains(">Lap 3, Corner 6"),
+        "{top}"
+    );
+    let unfinished = session.laps.last().expect("laps").lap + 1;
+    let shown = format!("\"lap\":{unfinished},\"time\":\"not finished\"");
+    assert!(html.contains(&shown), "{shown}");
+}
+
 #[test]
 fn thirty_laps_fit_and_nothing_is_fetched() {
     let stage = Stage::new(5, ReceiverModel::usual(10.0).with_pedals());

@@ -5,8 +5,9 @@ use super::Debrief;
 use crate::report::units::lap_time;
 use crate::report::words;
 use crate::session::{Grid, LapTrace, Passage};
-use cuepost_engine::{Corner, Facts, Measured};
+use cuepost_engine::{Corner, Facts, LapEvent, Measured};
 use serde::Serialize;
+use std::collections::BTreeSet;
 
 /// Metres between points of a trace when there is room.
 const STEP_M: f32 = 5.0;
@@ -101,7 +102,7 @@ struct FirstData {
 /// Gathers it; `first` is the corner and the lap that the page opens at.
 pub fn gather(debrief: &Debrief<'_>, first: Option<(u8, u16)>) -> Data {
     let reference = debrief.reference;
-    let laps = debrief.session.laps.len().max(1);
+    let laps = shown_laps(debrief).len().max(1);
     let most = (TRACES_MAX / (laps * POINT_BYTES)).max(POINTS_LEAST);
     let grid = Grid::new(reference, STEP_M, most);
     let nodes = reference.nodes.len().max(1);
@@ -140,13 +141,12 @@ pub fn gather(debrief: &Debrief<'_>, first: Option<(u8, u16)>) -> Data {
                 name: l.name.to_string(),
             })
             .collect(),
-        laps: debrief
-            .session
-            .laps
-            .iter()
-            .map(|l| {
-                let trace = debrief.session.trace(l.lap, &grid, reference);
-                lap(l, trace.unwrap_or_default())
+        laps: shown_laps(debrief)
+            .into_iter()
+            .map(|number| {
+                let trace = debrief.session.trace(number, &grid, reference);
+                let ended = debrief.session.laps.iter().find(|l| l.lap == number);
+                lap(number, ended, trace.unwrap_or_default())
             })
             .collect(),
         passages: debrief
@@ -186,13 +186,27 @@ fn marks(f: &Facts) -> Marks {
     ]
 }
 
-fn lap(event: &cuepost_engine::LapEvent, trace: LapTrace) -> LapData {
+/// Laps that ended, and those that did not in which a passage was judged: it can be looked at.
+fn shown_laps(debrief: &Debrief<'_>) -> BTreeSet<u16> {
+    let session = debrief.session;
+    let judged = session.passages.iter().filter(|p| p.loss_s().is_some());
+    let ended = session.laps.iter().map(|l| l.lap);
+    ended.chain(judged.map(|p| p.facts.lap)).collect()
+}
+
+fn lap(number: u16, ended: Option<&LapEvent>, trace: LapTrace) -> LapData {
     let words = |v: &[i16]| base64(v.iter().flat_map(|x| x.to_le_bytes()));
     LapData {
-        lap: event.lap,
-        time: lap_time(event.time_us),
-        gap_s: event.gap_s.and_then(|s| finite(s, 1000.0)),
-        valid: event.valid,
+        lap: number,
+        time: match (ended, number) {
+            (Some(event), _) => lap_time(event.time_us),
+            (None, 0) => "before the first".to_owned(),
+            (None, _) => "not finished".to_owned(),
+        },
+        gap_s: ended
+            .and_then(|event| event.gap_s)
+            .and_then(|s| finite(s, 1000.0)),
+        valid: ended.is_none_or(|event| event.valid),
         speed: words(&trace.speed_cmps),
         gap: words(&trace.gap_ms),
         offset: words(&trace.offset_cm),

@@ -4,6 +4,7 @@ pub mod composite;
 mod data;
 pub mod findings;
 mod page;
+pub mod unjudged;
 mod words;
 
 pub use page::render;

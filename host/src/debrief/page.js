@@ -119,7 +119,7 @@ function drawCharts() {
       out += `<text text-anchor="end" x="${LEFT - 5}" y="${y(t) + 4}">${minus(+t.toFixed(2))}</text>`;
     }
     const title = { speed: `speed, ${unit}`, gap: state.corner ? "lost since the corner began, s (up: slower)" : "behind the reference, s (up: slower)", pedals: "brake (solid) and throttle (dashed), %" }[p.key];
-    out += `<text x="${LEFT + 4}" y="${p.top - 4}">${title}</text>`;
+    out += `<text text-anchor="end" x="${W - RIGHT}" y="${p.top - 4}">${title}</text>`;
     if (p.key === "pedals") {
       if (lap) {
         out += `<path d="${path(list, x, y, (m) => value(lap, "brake", m))}" fill="none" stroke="#d55e00" stroke-width="2.5"/><path d="${path(list, x, y, (m) => value(lap, "throttle", m))}" fill="none" stroke="#009e73" stroke-width="1.5" stroke-dasharray="7 2"/>`;
@@ -132,8 +132,8 @@ function drawCharts() {
     if (p.key === "speed" && state.corner) out += onsets(s, x, y, scale);
     p.y = y; p.scale = scale; p.f = f;
   }
-  for (const t of ticks(s[0] * kLen, s[1] * kLen, 8)) out += `<text text-anchor="middle" x="${x(t / kLen)}" y="${H - 8}">${minus(Math.round(wrap(t / kLen) * kLen))}</text>`;
-  out += `<text text-anchor="end" x="${LEFT - 5}" y="${H - 8}">${D.units.length}</text>`;
+  for (const t of ticks(s[0] * kLen, (s[0] + (s[1] - s[0]) * .95) * kLen, 8)) out += `<text text-anchor="middle" x="${x(t / kLen)}" y="${H - 8}">${minus(Math.round(wrap(t / kLen) * kLen))}</text>`;
+  out += `<text text-anchor="end" x="${W - RIGHT}" y="${H - 8}">${D.units.length}</text>`;
   for (const l of D.landmarks) for (const turn of [-L, 0, L]) {
     const m = l.at + turn;
     if (state.corner && m >= s[0] && m <= s[1]) out += `<path d="M${x(m)} 22V${H - 26}" stroke="#5b6773" stroke-dasharray="1 4"/><text x="${x(m) + 3}" y="32">${esc(l.name)}</text>`;

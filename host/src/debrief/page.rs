@@ -2,6 +2,7 @@
 
 use super::composite::composite;
 use super::findings::{self, CornerFinding};
+use super::unjudged::{paragraph, unjudged};
 use super::{Debrief, data, words};
 use crate::report::units::{lap_time, seconds};
 use crate::report::words as report;
@@ -31,7 +32,10 @@ pub fn render(debrief: &Debrief<'_>) -> String {
     let parts = [
         ("TITLE", title),
         ("ABOUT", about(debrief)),
-        ("FIRST", first_thing(debrief, &corners)),
+        ("FIRST", {
+            let lost = unjudged(debrief, first.map(|(habit, _)| habit));
+            first_thing(debrief, &corners) + &paragraph(debrief, &lost, escape)
+        }),
         ("CORNERS", corner_table(debrief, &corners)),
         ("SPREADS", spread_tables(debrief, &corners)),
         ("LAPS", lap_table(debrief)),
@@ -132,7 +136,7 @@ fn first_thing(debrief: &Debrief<'_>, corners: &[CornerFinding]) -> String {
     }
     let _ = write!(
         html,
-        "<p><button type=\"button\" data-corner=\"{}\" data-lap=\"{}\">Look at it: lap {} against the reference</button></p>",
+        "<p><button type=\"button\" class=\"look\" data-corner=\"{}\" data-lap=\"{}\">Look at it: lap {} against the reference</button></p>",
         habit.corner, habit.worst_lap, habit.worst_lap
     );
     html
@@ -148,7 +152,7 @@ fn unexplained(debrief: &Debrief<'_>, corners: &[CornerFinding]) -> Option<Strin
     }
     let _ = write!(
         html,
-        "<p><button type=\"button\" data-corner=\"{}\">Look at it: all laps</button></p>",
+        "<p><button type=\"button\" class=\"look\" data-corner=\"{}\">Look at it: all laps</button></p>",
         c.corner
     );
     Some(html)
