@@ -2,6 +2,7 @@
 
 pub mod adapt;
 pub mod board;
+pub mod brief;
 pub mod cli;
 pub mod debrief;
 pub mod demo;

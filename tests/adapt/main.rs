@@ -1,5 +1,6 @@
 //! What a coach carries to another day: landmarks, the brief, a reference for another car.
 
+mod brief;
 mod closed_forms;
 mod computed;
 mod landmarks;

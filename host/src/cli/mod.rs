@@ -2,6 +2,7 @@
 
 pub mod adapt;
 pub mod board;
+pub mod brief;
 pub mod check;
 pub mod debrief;
 pub mod demo;
@@ -34,6 +35,7 @@ pub struct Cli {
 enum Command {
     Adapt(adapt::Args),
     Board(board::Args),
+    Brief(brief::Args),
     Check(check::Args),
     Demo(demo::Args),
     Lamp(lamp::Args),
@@ -52,6 +54,7 @@ impl Cli {
         match &self.command {
             Command::Adapt(args) => adapt::run(args),
             Command::Board(args) => board::run(args),
+            Command::Brief(args) => brief::run(args),
             Command::Check(args) => check::run(args),
             Command::Demo(args) => demo::run(args),
             Command::Lamp(args) => lamp::run(args),

@@ -4,6 +4,7 @@ use super::composite::composite;
 use super::findings::{self, CornerFinding};
 use super::unjudged::{paragraph, unjudged};
 use super::{Debrief, data, words};
+use crate::report::html::escape;
 use crate::report::units::{lap_time, seconds};
 use crate::report::words as report;
 use cuepost_engine::{Advice, Told};
@@ -320,20 +321,5 @@ fn told_list(debrief: &Debrief<'_>) -> String {
         );
     }
     html.push_str("</ol>");
-    html
-}
-
-fn escape(text: &str) -> String {
-    let mut html = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => html.push_str("&amp;"),
-            '<' => html.push_str("&lt;"),
-            '>' => html.push_str("&gt;"),
-            '"' => html.push_str("&quot;"),
-            '\'' => html.push_str("&#39;"),
-            _ => html.push(c),
-        }
-    }
     html
 }

@@ -1,6 +1,7 @@
 //! What the engine said, for other programs ([`json`]) and for people ([`words`]).
 
 pub mod glance;
+pub mod html;
 pub mod json;
 pub mod places;
 pub mod reference;

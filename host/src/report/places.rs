@@ -27,12 +27,14 @@ pub fn near(reference: &ReferenceView<'_>, progress_m: f32, units: Units) -> Opt
     })
 }
 
-/// A landmark's name within a sentence: `the second board`, and `the old oak` not twice.
+/// A landmark's name within a sentence: `the second board`; no second article for `the old oak`,
+/// and none for what has a number, `marshal post 9`.
 fn called(name: &str) -> String {
     let has_article = ["the ", "a ", "an "]
         .iter()
         .any(|a| name.to_lowercase().starts_with(a));
-    if has_article {
+    let numbered = name.ends_with(|c: char| c.is_ascii_digit());
+    if has_article || numbered {
         name.to_owned()
     } else {
         format!("the {name}")
@@ -151,5 +153,7 @@ mod tests {
         assert_eq!(called("the old oak"), "the old oak");
         assert_eq!(called("second board"), "the second board");
         assert_eq!(called("antenna"), "the antenna");
+        assert_eq!(called("marshal post 9"), "marshal post 9");
+        assert_eq!(called("100 board"), "the 100 board");
     }
 }
