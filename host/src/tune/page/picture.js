@@ -25,10 +25,12 @@ function path(x, y, values) {
   return d;
 }
 
-/* `trace` may be null while it is on its way; `cues` are those of the lap shown. */
-export function traces(session, trace, cues, chosen) {
+const along = (session) => (m) => LEFT + (m / session.length_m) * (W - LEFT - RIGHT);
+
+/* The lap shown; `trace` may be null while it is on its way. The cues are put into the empty group. */
+export function traces(session, trace) {
   const line = session.line, L = session.length_m, k = session.speed.per;
-  const at = (m) => LEFT + (m / L) * (W - LEFT - RIGHT);
+  const at = along(session);
   const x = (i) => at(line[i][0]);
   let out = "";
   session.corners.forEach((c, i) => {
@@ -52,6 +54,15 @@ export function traces(session, trace, cues, chosen) {
   const gaps = gap.filter((v) => v !== null);
   const yGap = pane("gap", Math.min(0, ...gaps), Math.max(0.1, ...gaps), "behind the reference, s (up: slower)");
   out += `<path class="lap" d="${path(x, yGap, gap)}"/>`;
+  for (const t of ticks(0, L * session.length.per * 0.95, 8)) out += `<text text-anchor="middle" x="${at(t / session.length.per)}" y="${H - 6}">${Math.round(t)}</text>`;
+  out += `<text text-anchor="end" x="${W - RIGHT}" y="${H - 6}">${escape(session.length.name)}</text>`;
+  return `<svg viewBox="0 0 ${W} ${H}" role="img" aria-label="Speed and gap over distance">${out}<g></g></svg>`;
+}
+
+/* The cues of the lap shown, where they are told. */
+export function tracesCues(session, cues, chosen) {
+  const at = along(session);
+  let out = "";
   for (const cue of cues) {
     const cx = at(cue.progress_m), here = cue === chosen ? " here" : "";
     out += `<path class="told${here}" d="M${cx} 20V${H - 22}"/><text class="sign" x="${cx}" y="${H - 28}">${sign(cue.told)}</text>`;
@@ -60,24 +71,35 @@ export function traces(session, trace, cues, chosen) {
       out += `<text class="strong" text-anchor="${end ? "end" : "start"}" x="${cx + (end ? -8 : 8)}" y="40">corner ${cue.corner}: ${escape(cue.text)}</text>`;
     }
   }
-  for (const t of ticks(0, L * session.length.per * 0.95, 8)) out += `<text text-anchor="middle" x="${at(t / session.length.per)}" y="${H - 6}">${Math.round(t)}</text>`;
-  out += `<text text-anchor="end" x="${W - RIGHT}" y="${H - 6}">${escape(session.length.name)}</text>`;
-  return `<svg viewBox="0 0 ${W} ${H}" role="img" aria-label="Speed and gap over distance, with ${cues.length} cues">${out}</svg>`;
+  return out;
 }
 
-/* `count` says how many cues each corner gets. */
-export function map(session, count, cues, chosen) {
-  const line = session.line, size = 400, pad = 74;
-  const e = line.map((p) => p[1]), n = line.map((p) => p[2]);
+const SIZE = 400, PAD = 74;
+function frame(session) {
+  const line = session.line, e = line.map((p) => p[1]), n = line.map((p) => p[2]);
   const west = Math.min(...e), east = Math.max(...e), south = Math.min(...n), north = Math.max(...n);
-  const k = (size - 2 * pad) / Math.max(east - west, north - south, 50);
-  const px = (i) => (size - k * (east - west)) / 2 + k * (e[i] - west);
-  const py = (i) => (size + k * (north - south)) / 2 - k * (n[i] - south);
-  const index = (m) => Math.round((m / session.length_m) * line.length) % line.length;
-  let out = `<path class="road" d="${line.map((_, i) => (i ? "L" : "M") + px(i).toFixed(1) + " " + py(i).toFixed(1)).join("")}Z"/>`;
+  const k = (SIZE - 2 * PAD) / Math.max(east - west, north - south, 50);
+  return {
+    px: (i) => (SIZE - k * (east - west)) / 2 + k * (e[i] - west),
+    py: (i) => (SIZE + k * (north - south)) / 2 - k * (n[i] - south),
+    index: (m) => Math.round((m / session.length_m) * line.length) % line.length,
+  };
+}
+
+/* The circuit. The cues are put into the empty group. */
+export function map(session) {
+  const { px, py } = frame(session);
+  const road = session.line.map((_, i) => (i ? "L" : "M") + px(i).toFixed(1) + " " + py(i).toFixed(1)).join("");
+  return `<svg viewBox="0 0 ${SIZE} ${SIZE}" role="img" aria-label="Map with the number of cues at each corner"><path class="road" d="${road}Z"/><g></g></svg>`;
+}
+
+/* `count` says how many cues each corner gets; `cues` are those of the lap shown. */
+export function mapCues(session, count, cues, chosen) {
+  const { px, py, index } = frame(session), N = session.line.length;
   const most = Math.max(1, ...count.values());
+  let out = "";
   session.corners.forEach((c, j) => {
-    const i = index(c.apex_m), a = (i + line.length - 2) % line.length, b = (i + 2) % line.length;
+    const i = index(c.apex_m), a = (i + N - 2) % N, b = (i + 2) % N;
     const dx = px(b) - px(a), dy = py(b) - py(a), h = Math.hypot(dx, dy) || 1;
     const side = c.turn > 0 ? 1 : -1, many = count.get(j + 1) || 0;
     const r = many ? 9 + 11 * Math.sqrt(many / most) : 0;
@@ -91,5 +113,5 @@ export function map(session, count, cues, chosen) {
     const i = index(cue.progress_m);
     out += `<text class="sign" x="${px(i)}" y="${py(i) + 6}"${cue === chosen ? ' font-weight="700"' : ""}>${sign(cue.told)}</text>`;
   }
-  return `<svg viewBox="0 0 ${size} ${size}" role="img" aria-label="Map with the number of cues at each corner">${out}</svg>`;
+  return out;
 }

@@ -1,8 +1,8 @@
 // The sliders ask the program, which judges; this draws what it answers.
-import { escape, map, sign, traces } from "./picture.js";
+import { escape, map, mapCues, sign, traces, tracesCues } from "./picture.js";
 
 const $ = (id) => document.getElementById(id);
-const ROWS = 200;
+const ROWS = 120;
 const TOLD = { now: "at once", after: "way out", ahead: "before" };
 
 const session = await (await fetch("session.json")).json();
@@ -126,13 +126,19 @@ function drawRows() {
 const cuesOf = (n) => (n === 1 ? "1 cue" : `${n} cues`);
 const lapOf = () => answer.cues.filter((c) => c.take === take && c.lap === lap);
 
+/* Only what a slider moves; the lap and the circuit stay. */
 function drawPictures() {
   const count = new Map();
   for (const c of answer.cues) count.set(c.corner, (count.get(c.corner) || 0) + 1);
-  const cues = lapOf(), trace = kept.get(`${take}|${lap}`);
-  $("traces").innerHTML = traces(session, trace || null, cues, chosen);
-  $("map").innerHTML = map(session, count, cues, chosen);
+  const cues = lapOf();
+  $("traces").querySelector("g").innerHTML = tracesCues(session, cues, chosen);
+  $("map").querySelector("g").innerHTML = mapCues(session, count, cues, chosen);
   $("read").textContent = chosen ? `corner ${chosen.corner}: ${chosen.text}` : `${cuesOf(cues.length)} in this lap`;
+}
+
+function drawLap() {
+  $("traces").innerHTML = traces(session, kept.get(`${take}|${lap}`) || null);
+  drawPictures();
 }
 
 async function showLap(newTake, newLap) {
@@ -145,7 +151,7 @@ async function showLap(newTake, newLap) {
     const got = await (await fetch(`lap?take=${take}&lap=${lap}`)).json();
     kept.set(name, got);
   }
-  drawPictures();
+  drawLap();
   document.body.dataset.lap = name;
 }
 
@@ -237,6 +243,8 @@ function listen() {
 }
 
 build();
+$("map").innerHTML = map(session);
+drawLap();
 listen();
 await judge();
 const begin = answer.cues[0];
