@@ -1,6 +1,7 @@
 //! Measured once and judged under many settings: the same cues as a replay with each of them.
 
 use crate::stage::Stage;
+use crate::tables::{cuepost, work};
 use cuepost_engine::{Config, Cue, Event, Focus, ReferenceView, Sample};
 use cuepost_host::demo::fault::FaultKind;
 use cuepost_host::demo::receiver::ReceiverModel;
@@ -116,4 +117,90 @@ fn so_does_the_simulators_recording() {
     let learned = cuepost_host::learn::learn(&[take], &Default::default(), &mut |_, _| {});
     let reference = learned.expect("a reference").reference;
     same(&samples, &reference.view(), 3, 30);
+}
+
+/// The demonstration's planted faults as a coach would mark them.
+const MARKS: &str = "lap,corner,phase,advice\n2,4,brake,later\n2,6,throttle,sooner\n\
+    2,8,brake,sooner\n2,10,throttle,more-road\n3,2,rotation,faster\n3,6,throttle,sooner\n\
+    3,8,throttle,steady\n";
+
+#[test]
+fn a_sweep_finds_the_setting_that_agrees_with_the_coach() {
+    let demo = work().join("sweep");
+    let file = |name: &str| demo.join(name).display().to_string();
+    cuepost(&["demo", "--out", &demo.display().to_string()]);
+    std::fs::write(demo.join("marks.csv"), MARKS).expect("marks");
+    let _ = std::fs::remove_file(demo.join("best.toml"));
+    let (driver, reference) = (file("driver.csv"), file("quillmere.ref"));
+    let said = cuepost(&[
+        "tune",
+        &driver,
+        "-r",
+        &reference,
+        "--vary",
+        "all=0.5,1,5",
+        "--marks",
+        &file("marks.csv"),
+        "-o",
+        &file("tune.csv"),
+        "--save",
+        &file("best.toml"),
+    ]);
+    let table = std::fs::read_to_string(file("tune.csv")).expect("the table");
+    let mut reader = csv::Reader::from_reader(table.as_bytes());
+    let rows: Vec<std::collections::HashMap<String, String>> = reader
+        .deserialize()
+        .map(|row| row.expect("a row"))
+        .collect();
+    let number = |row: usize, name: &str| rows[row][name].parse::<f64>().expect("a number");
+    assert_eq!(rows.len(), 4, "{said}");
+    // What is begun from is the second of the three again.
+    for name in [
+        "cues_per_lap",
+        "told_s_per_lap",
+        "right",
+        "wrong",
+        "missed",
+        "flips",
+    ] {
+        assert_eq!(rows[0][name], rows[2][name], "{name}");
+    }
+    assert_eq!(number(0, "right") + number(0, "missed"), 7.0, "{table}");
+    assert!(number(0, "recall") >= 0.8, "{table}");
+    // Looser thresholds say more, much larger ones next to nothing.
+    assert!(number(1, "cues_per_lap") > number(0, "cues_per_lap"));
+    assert!(number(3, "recall") < 0.5, "{table}");
+    assert!((0..4).all(|r| (0.0..=1.0).contains(&number(r, "flips"))));
+    assert!(
+        number(1, "flips") > 0.0,
+        "thresholds amid the deviations flip"
+    );
+    let best: Vec<usize> = (0..4)
+        .filter(|r| rows[*r]["recommended"] == "true")
+        .collect();
+    assert!(best.len() == 1 && best[0] < 3, "{table}");
+    // The saved file gives a replay the cues that the table counted.
+    let replayed = cuepost(&[
+        "replay",
+        &driver,
+        "-r",
+        &reference,
+        "-t",
+        &file("best.toml"),
+        "--format",
+        "jsonl",
+    ]);
+    let cues = replayed
+        .lines()
+        .filter(|l| l.contains("\"event\":\"cue\""))
+        .count();
+    let counted: f64 = ["now", "after", "ahead"]
+        .iter()
+        .map(|n| number(best[0], n))
+        .sum();
+    assert_eq!(cues as f64, counted);
+    assert!(
+        said.contains("> recommended: it agrees best with the marks"),
+        "{said}"
+    );
 }
