@@ -131,7 +131,9 @@ pub fn write(config: &Config) -> String {
         }
     }
     text.push_str(
-        "\n# A corner's own, by its number in the reference; what is not named is as above:\n\
+        "\n# All thresholds of a phase together, by a factor:\n\
+         # [phase.brake]\n# scale = 1.5\n\
+         \n# A corner's own, by its number in the reference; what is not named is as above:\n\
          # [corner.3]\n# throttle_m = 12.0\n",
     );
     for (corner, own) in &config.overrides {
@@ -167,12 +169,18 @@ fn parse_at(text: &str) -> Result<Config, Fault> {
         let at = key.span().start;
         match (key.get_ref().as_ref(), value.get_ref()) {
             ("corner", DeValue::Table(_)) => {}
+            // Scaled once every threshold is known.
+            ("phase", DeValue::Table(_)) => {}
+            ("phase", _) => return Err((at, "a phase is a section: [phase.brake]".into())),
             ("corner", _) => return Err((at, "a corner is a section: [corner.3]".into())),
             ("focus", DeValue::String(word)) if word == "every" => config.focus = Focus::Every,
             ("focus", DeValue::String(word)) if word == "one" => config.focus = Focus::One,
             ("focus", _) => return Err((at, "focus is \"every\" or \"one\"".into())),
             (name, _) => set(&mut config.thresholds, name, value).map_err(|e| (at, e))?,
         }
+    }
+    if let Some(DeValue::Table(phases)) = table.get_ref().get("phase").map(Spanned::get_ref) {
+        scale_phases(&mut config.thresholds, phases)?;
     }
     if let Some(DeValue::Table(corners)) = table.get_ref().get("corner").map(Spanned::get_ref) {
         for (number, own) in corners {
@@ -204,6 +212,45 @@ fn parse_at(text: &str) -> Result<Config, Fault> {
     Ok(config)
 }
 
+/// `[phase.brake] scale = 1.5`: every threshold of a phase, together.
+fn scale_phases(t: &mut Thresholds, phases: &DeTable<'_>) -> Result<(), Fault> {
+    for (phase, own) in phases {
+        let name = phase.get_ref();
+        let at = phase.span().start;
+        // The last group is no phase: the whole corner.
+        let group = GROUPS
+            .iter()
+            .take(4)
+            .find(|(about, _)| about.to_lowercase().split(':').next() == Some(name.as_ref()));
+        let Some((_, fields)) = group else {
+            let there = "there are brake, trail, rotation, throttle";
+            return Err((at, format!("there is no phase \"{name}\"; {there}")));
+        };
+        let DeValue::Table(own) = own.get_ref() else {
+            return Err((at, format!("phase {name}: must be a section")));
+        };
+        for (key, value) in own {
+            let at = key.span().start;
+            let scale = match (key.get_ref().as_ref(), plain(value)) {
+                ("scale", Some(scale)) if scale > 0.0 => scale,
+                ("scale", _) => {
+                    return Err((at, format!("phase {name}: scale must be a number above 0")));
+                }
+                (other, _) => {
+                    return Err((at, format!("phase {name}: only scale, not \"{other}\"")));
+                }
+            };
+            for (field_name, _) in *fields {
+                if let Some(place) = field(t, field_name) {
+                    *place *= scale;
+                }
+                check_range(t, field_name).map_err(|e| (at, format!("phase {name}: {e}")))?;
+            }
+        }
+    }
+    Ok(())
+}
+
 /// The threshold of a name.
 pub fn field<'a>(t: &'a mut Thresholds, name: &str) -> Option<&'a mut f32> {
     Some(match name {
@@ -230,11 +277,7 @@ pub fn names() -> String {
 }
 
 fn set(t: &mut Thresholds, key: &str, value: &Spanned<DeValue<'_>>) -> Result<(), String> {
-    let number = match value.get_ref() {
-        DeValue::Float(x) => x.as_str().replace('_', "").parse::<f32>().ok(),
-        DeValue::Integer(x) if x.radix() == 10 => x.as_str().replace('_', "").parse::<f32>().ok(),
-        _ => None,
-    };
+    let number = plain(value);
     let Some(place) = field(t, key) else {
         return Err(format!(
             "there is no threshold \"{key}\"; there are {}",
@@ -242,6 +285,19 @@ fn set(t: &mut Thresholds, key: &str, value: &Spanned<DeValue<'_>>) -> Result<()
         ));
     };
     *place = number.ok_or_else(|| format!("{key} must be a plain number, without its unit"))?;
+    check_range(t, key)
+}
+
+/// A number without a unit.
+fn plain(value: &Spanned<DeValue<'_>>) -> Option<f32> {
+    match value.get_ref() {
+        DeValue::Float(x) => x.as_str().replace('_', "").parse().ok(),
+        DeValue::Integer(x) if x.radix() == 10 => x.as_str().replace('_', "").parse().ok(),
+        _ => None,
+    }
+}
+
+fn check_range(t: &Thresholds, key: &str) -> Result<(), String> {
     let ranges = t.ranges();
     match ranges.iter().find(|r| r.0 == key) {
         Some((_, x, least, most)) if !(x >= least && x <= most) => {
@@ -284,6 +340,20 @@ mod tests {
     }
 
     #[test]
+    fn a_phase_is_scaled_as_a_whole_and_corners_begin_from_it() {
+        let text = "brake_m = 5\n[corner.2]\ndecel_ratio = 0.5\n[phase.brake]\nscale = 2\n";
+        let config = parse(text).unwrap();
+        assert_eq!(config.thresholds.brake_m, 10.0);
+        assert_eq!(config.thresholds.decel_ratio, 0.24);
+        assert_eq!(config.thresholds.trail_m, Thresholds::DEFAULT.trail_m);
+        assert_eq!(
+            (config.at(2).brake_m, config.at(2).decel_ratio),
+            (10.0, 0.5)
+        );
+        assert_eq!(parse(&write(&config)).unwrap(), config, "written out");
+    }
+
+    #[test]
     fn every_threshold_is_reached_by_its_own_name() {
         for (name, value, ..) in Thresholds::DEFAULT.ranges() {
             let mut t = Thresholds::DEFAULT;
@@ -311,6 +381,20 @@ mod tests {
             ),
             ("focus = 3", "line 1: focus is \"every\" or \"one\""),
             ("corner = 3", "line 1: a corner is a section"),
+            ("phase = 3", "line 1: a phase is a section"),
+            ("[phase.exit]\n", "line 1: there is no phase \"exit\""),
+            (
+                "[phase.brake]\nscale = 0",
+                "line 2: phase brake: scale must be",
+            ),
+            (
+                "[phase.brake]\nbrake_m = 3",
+                "line 2: phase brake: only scale",
+            ),
+            (
+                "[phase.brake]\nscale = 90",
+                "line 2: phase brake: brake_m is 540",
+            ),
             (
                 "[corner.x]\nbrake_m = 3",
                 "line 1: corner x: a corner is a number",

@@ -13,6 +13,9 @@ use std::collections::BTreeMap;
 pub struct Outcome {
     /// Cues as it happened, on the way out, before the corner.
     pub told: [u32; 3],
+    /// Cues by the phase they are about, in the order of [`cuepost_engine::Phase::ALL`]; the whole corner's praise
+    /// comes first, under the straight.
+    pub phases: [u32; 5],
     /// Cues by corner, reminders included.
     pub corners: BTreeMap<u8, u32>,
     /// What the passages lost that something was told of, praise left out, seconds a lap.
@@ -129,6 +132,7 @@ pub fn sheets(takes: &[Take], marks: &Marks) -> Vec<Sheet> {
 fn count(outcome: &mut Outcome, take: &Take, cues: &[Cue]) {
     for cue in cues {
         outcome.told[cue.told as usize] += 1;
+        outcome.phases[cue.phase as usize] += 1;
         *outcome.corners.entry(cue.corner).or_default() += 1;
         if cue.told != Told::Ahead && cue.advice != Advice::Better {
             let lost_s = take.lost_s.get(&(cue.lap, cue.corner));

@@ -28,6 +28,11 @@ pub fn table(
         Column::whole("now"),
         Column::whole("after"),
         Column::whole("ahead"),
+        Column::whole("praise"),
+        Column::whole("brake"),
+        Column::whole("trail"),
+        Column::whole("rotation"),
+        Column::whole("throttle"),
         Column::real("told_s_per_lap"),
         Column::real("flips"),
         Column::whole("right"),
@@ -53,6 +58,9 @@ pub fn table(
             whole(Some(outcome.told[0])),
             whole(Some(outcome.told[1])),
             whole(Some(outcome.told[2])),
+        ]);
+        row.extend(outcome.phases.map(|n| whole(Some(n))));
+        row.extend([
             real(Some(outcome.told_s)),
             real(outcome.flips),
             whole(agreement.map(|a| a.right)),
