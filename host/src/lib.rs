@@ -4,6 +4,7 @@ pub mod adapt;
 pub mod board;
 pub mod brief;
 pub mod cli;
+pub mod compare;
 pub mod debrief;
 pub mod demo;
 pub mod durable;

@@ -5,6 +5,7 @@ use crate::point::{OnLine, Point, lap};
 use crate::{Folder, cuepost, data};
 use cuepost_engine::{Position, Sample};
 use cuepost_host::adapt::{Change, adapt};
+use cuepost_host::learn::profile::Profile;
 use cuepost_host::learn::{Options, StartAt, Take, learn};
 use cuepost_host::reference_file::{self, HostReference};
 
@@ -99,15 +100,16 @@ fn samples(points: &[[f64; 2]], found: &cuepost_host::adapt::qss::Solution) -> V
 }
 
 /// A reference learned from a point mass's laps, and those laps.
-struct Learned {
+pub struct Learned {
     reference: Box<HostReference>,
+    pub profiles: Vec<Profile>,
     bends: Vec<f64>,
     step_m: f64,
     /// Metres from the reference's start line to the line's first point.
     shift_m: f64,
 }
 
-fn learned(car: Point) -> Learned {
+pub fn learned(car: Point) -> Learned {
     let (points, bends, step_m) = line("adapt/Budapest.raceline.csv");
     let found = lap(car, &bends, step_m);
     // The start line where the car is fastest.
@@ -133,13 +135,14 @@ fn learned(car: Point) -> Learned {
     let learned = learn(&[take], &options, &mut |_, _| {}).expect("a reference");
     Learned {
         reference: learned.reference,
+        profiles: learned.profiles,
         bends,
         step_m,
         shift_m: fastest as f64 * step_m,
     }
 }
 
-const CAR: Point = Point {
+pub const CAR: Point = Point {
     mu: 1.3,
     drive_mps2: 6.0,
     power_w: 250e3,

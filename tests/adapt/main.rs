@@ -1,6 +1,7 @@
 //! What a coach carries to another day: landmarks, the brief, a reference for another car.
 
 mod brief;
+mod cars;
 mod closed_forms;
 mod computed;
 mod landmarks;

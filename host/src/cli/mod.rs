@@ -4,6 +4,7 @@ pub mod adapt;
 pub mod board;
 pub mod brief;
 pub mod check;
+pub mod compare_cars;
 pub mod debrief;
 pub mod demo;
 
@@ -37,6 +38,7 @@ enum Command {
     Board(board::Args),
     Brief(brief::Args),
     Check(check::Args),
+    CompareCars(compare_cars::Args),
     Demo(demo::Args),
     Lamp(lamp::Args),
     Landmarks(landmarks::Args),
@@ -56,6 +58,7 @@ impl Cli {
             Command::Board(args) => board::run(args),
             Command::Brief(args) => brief::run(args),
             Command::Check(args) => check::run(args),
+            Command::CompareCars(args) => compare_cars::run(args),
             Command::Demo(args) => demo::run(args),
             Command::Lamp(args) => lamp::run(args),
             Command::Landmarks(args) => landmarks::run(args),

@@ -89,6 +89,8 @@ pub struct Learned {
     pub start: StartLine,
     /// True when the start line was found and not given.
     pub start_found: bool,
+    /// The laps that the car was learned from, along the line.
+    pub profiles: Vec<Profile>,
     /// What the engine says of the laps, in the order of `cut.laps`.
     pub measured: Vec<LapFacts>,
     /// Samples that were not used, by [`cuepost_engine::gate::Refusal`].
@@ -234,6 +236,7 @@ pub fn learn(
         start_found: options.start.is_none(),
         refused,
         cut,
+        profiles: good,
         measured,
     })
 }

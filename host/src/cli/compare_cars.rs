@@ -1,0 +1,59 @@
+//! `cuepost compare-cars`: what two cars differ in.
+
+use crate::compare::{Measured, fit, measure, words};
+use crate::learn::{self, Options, Take};
+use crate::report::Units;
+use crate::source;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// Say what two cars differ in, from a recording of each
+///
+/// Cornering, braking, full throttle and coasting against speed, with uncertainty; in words what B
+/// has less or more of; and which changes of grip, power, drag and downforce would make A behave
+/// like B, so that a simulator's car can be set up to feel like the real one. The recordings may be
+/// of different circuits.
+///
+/// Example: cuepost compare-cars simulator.csv car.csv
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Recordings of car A: at least one whole lap at speed
+    a: PathBuf,
+    /// And of car B
+    b: PathBuf,
+    /// What a column of a table is, as in time_s=Zeit; may be given several times
+    #[arg(long, value_name = "NAME=COLUMN")]
+    column: Vec<String>,
+    /// Units for people
+    #[arg(long, value_enum, default_value_t)]
+    units: Units,
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
+    let options = source::Options::with_columns(&args.column)?;
+    let (a, b) = (car(&args.a, &options)?, car(&args.b, &options)?);
+    println!("A  {}\nB  {}", args.a.display(), args.b.display());
+    let found = fit(&a, &b);
+    print!("{}", words::compared(&a, &b, found.as_ref(), args.units));
+    Ok(ExitCode::SUCCESS)
+}
+
+fn car(path: &Path, options: &source::Options) -> anyhow::Result<Measured> {
+    let mut samples = Vec::new();
+    for item in source::open(path, options)? {
+        match item {
+            Ok(sample) => samples.push(sample),
+            Err(fault) if samples.is_empty() => return Err(fault.into()),
+            Err(fault) => eprintln!("cuepost: read up to here: {fault}"),
+        }
+    }
+    let name = path.display().to_string();
+    let take = Take {
+        name: &name,
+        samples: &samples,
+    };
+    let learned = learn::learn(&[take], &Options::default(), &mut |_, _| {})
+        .map_err(|e| anyhow::anyhow!("{name}: {e}"))?;
+    Ok(measure(&learned.profiles))
+}
