@@ -14,16 +14,16 @@ for build in debug release; do
   [ "$build" = debug ] || program=target/release/cuepost
   out=$folder/$build
   "$program" demo --seed 3 --out "$out" > "$folder/$build.demo"
-  "$program" learn "$out/coach.csv" -o "$out/coach.ref" > /dev/null 2>&1
-  "$program" learn tests/data/learn/s1_good12.nmea -o "$out/s1.ref" > /dev/null 2>&1
+  "$program" learn "$out/coach.csv" -o "$out/coach.ref" > /dev/null
+  "$program" learn tests/data/learn/s1_good12.nmea -o "$out/s1.ref" > /dev/null
   for format in jsonl csv text; do
-    "$program" replay "$out/driver.csv" -r "$out/quillmere.ref" --format "$format" > "$out/driver.$format" 2> /dev/null
-    "$program" replay tests/data/learn/s1_good12.ubx -r "$out/s1.ref" --format "$format" > "$out/s1.$format" 2> /dev/null
+    "$program" replay "$out/driver.csv" -r "$out/quillmere.ref" --format "$format" > "$out/driver-replayed.$format"
+    "$program" replay tests/data/learn/s1_good12.ubx -r "$out/s1.ref" --format "$format" > "$out/s1-replayed.$format"
   done
 done
 diff -r "$folder/debug" "$folder/release"
-sed -i 's#/debug/#/BUILD/#' "$folder/debug.demo"
-sed -i 's#/release/#/BUILD/#' "$folder/release.demo"
+sed -i 's#/debug/#/BUILD/#g' "$folder/debug.demo"
+sed -i 's#/release/#/BUILD/#g' "$folder/release.demo"
 diff "$folder/debug.demo" "$folder/release.demo"
 count=$(find "$folder/debug" -type f | wc -l)
 echo "$count files, byte for byte the same from both builds"

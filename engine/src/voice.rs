@@ -179,7 +179,7 @@ impl Voice {
         let due = scene.overdue()?;
         let limit = config.at(scene.corner());
         let late_m = due.late_m;
-        let past = late_m > limit.throttle_m + due.spread_m && late_m < 10.0 * limit.throttle_m;
+        let past = late_m > limit.throttle_m + due.spread_m && late_m < 4.0 * limit.throttle_m;
         if !past || !self.memory.in_focus(index(scene), config) {
             return None;
         }

@@ -4,7 +4,7 @@
 use cuepost_tests::csv::data;
 use cuepost_tests::faults::{Fault, Rate, Report, Row, clean, invented, measure, simulator};
 
-/// Wrong cues in a hundred over this part: it was 0.4 when this was set.
+/// Wrong cues in a hundred over this part: it was 0.3 when this was set.
 const WRONG_MOST: f64 = 1.0;
 /// Half of all faults are over within this, seconds.
 const RECOVERED_S: f64 = 2.0;

@@ -133,6 +133,8 @@ fn check(bytes: &[u8], star: usize, sum: u8) -> Frame<'_> {
     let need = star.wrapping_add(3);
     let mut digits = bytes.iter().skip(star.wrapping_add(1)).copied();
     let Some(high) = digits.next() else {
+        // One digit may already be none.
+        let need = star.wrapping_add(2);
         return Frame::Short { need };
     };
     let Some(high) = hex(high) else {

@@ -128,7 +128,11 @@ fn bears_out(stream: &Stream, cue: &Cue, facts: &Facts, limit: &Thresholds) -> b
         (_, Advice::MoreRoad) => d.exit_out_m.less(),
         (_, Advice::Steady) => d.lift_s.more(),
         (_, Advice::Fuller) => d.full_m.more() || d.to_full_m.more(),
-        (_, Advice::Sooner) => d.throttle_m.more(),
+        // Throttle that never came before the next corner is late as well.
+        (_, Advice::Sooner) => {
+            let never = facts.throttle_m.is_none() && corner.facts.throttle_m.is_some();
+            never || d.throttle_m.more()
+        }
         (_, Advice::Later) => d.throttle_m.less(),
         _ => false,
     }

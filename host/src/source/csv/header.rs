@@ -158,10 +158,14 @@ pub fn find(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<Hea
                 return Ok(None);
             }
             let below = lines.get(at + 1..).unwrap_or_default();
-            if !whole && below.len() < ROWS_OPEN && is_open(&reading, below) {
+            let commas = reading.separator != b',' || below.iter().any(|l| l.bytes.contains(&b'"'));
+            let (header, shown) = header(reading, line, below, mappings)?;
+            // Decimals may have commas and no row has shown any yet: a stream that begins at
+            // standstill, with zeros alone.
+            if !whole && commas && !shown && below.len() < ROWS_OPEN {
                 return Ok(None);
             }
-            return header(reading, line, below, mappings).map(Some);
+            return Ok(Some(header));
         }
         let better = best
             .as_ref()
@@ -174,13 +178,6 @@ pub fn find(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<Hea
         return Ok(None);
     }
     Err(missing(best, mappings))
-}
-
-/// Whether decimals may have commas and no row has shown any decimals yet: a stream that begins at
-/// standstill, with zeros alone.
-fn is_open(reading: &Reading, rows: &[Line<'_>]) -> bool {
-    let signed = |line: &Line<'_>| line.bytes.iter().any(|b| matches!(b, b'.' | b','));
-    reading.separator != b',' && !rows.iter().any(signed)
 }
 
 fn lines(head: &[u8], whole: bool) -> Vec<Line<'_>> {
@@ -251,7 +248,7 @@ fn header(
     line: Line<'_>,
     below: &[Line<'_>],
     mappings: &[Mapping],
-) -> Result<Header, SourceError> {
+) -> Result<(Header, bool), SourceError> {
     let place = Some(Place::line(line.number));
     if let Some(error) = unmatched(&reading, line, mappings) {
         return Err(error);
@@ -287,16 +284,18 @@ fn header(
         (rows_at, rows_line) = (units.end, units.number + 1);
     }
     let rows: Vec<Line<'_>> = rows.copied().collect();
-    Ok(Header {
+    let (decimal, shown) = decimal(&rows, reading.separator, &columns);
+    let header = Header {
         separator: reading.separator,
-        decimal: decimal(&rows, reading.separator, &columns),
+        decimal,
         columns,
         ignored,
         line: line.number,
         units: reading.units,
         rows_at,
         rows_line,
-    })
+    };
+    Ok((header, shown))
 }
 
 /// The kind of a channel, whatever its unit.
@@ -320,9 +319,9 @@ fn is_second(reading: &Reading, at: usize, (rank, channel): (usize, Channel)) ->
         }
 }
 
-/// The decimal sign of most cells that are used; a point when there are no decimals. A row that
-/// has the other sign is refused when it comes.
-fn decimal(rows: &[Line<'_>], separator: u8, columns: &[Option<Column>]) -> Decimal {
+/// The decimal sign of most cells that are used, and whether any has one; a point when there are no
+/// decimals. A row that has the other sign is refused when it comes.
+fn decimal(rows: &[Line<'_>], separator: u8, columns: &[Option<Column>]) -> (Decimal, bool) {
     let (mut points, mut commas) = (0, 0);
     for row in rows {
         let used = cells(row.bytes, separator)
@@ -337,11 +336,12 @@ fn decimal(rows: &[Line<'_>], separator: u8, columns: &[Option<Column>]) -> Deci
             }
         }
     }
-    if commas > points {
+    let decimal = if commas > points {
         Decimal::Comma
     } else {
         Decimal::Point
-    }
+    };
+    (decimal, commas + points > 0)
 }
 
 /// What to say of a mapping whose column is not there.
