@@ -2,7 +2,7 @@
 # Fuzzes every way in, one after another.
 #
 #   bash tests/fuzz.sh 30            30 s in all, as the gate does
-#   bash tests/fuzz.sh 4200          10 minutes each
+#   bash tests/fuzz.sh 4800          10 minutes each
 #   bash tests/fuzz.sh 600 engine    10 minutes of one
 #
 # Needs a C++ compiler besides the pinned toolchain: libFuzzer is built from its crate, and the
@@ -14,7 +14,7 @@ cd "$(dirname "$0")/.."
 seconds=${1:-30}
 shift || true
 targets=("$@")
-[ "${#targets[@]}" -gt 0 ] || targets=(receiver wire reference thresholds table engine web)
+[ "${#targets[@]}" -gt 0 ] || targets=(receiver wire reference thresholds table packets engine web)
 each=$((seconds / ${#targets[@]}))
 [ "$each" -ge 1 ] || each=1
 

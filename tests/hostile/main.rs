@@ -93,7 +93,7 @@ macro_rules! stands {
     };
 }
 
-stands!(receiver wire reference thresholds table engine web);
+stands!(receiver wire reference thresholds table packets engine web);
 
 #[test]
 fn every_way_in_is_tested() {

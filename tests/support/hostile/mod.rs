@@ -5,6 +5,7 @@
 
 mod engine;
 mod files;
+mod packets;
 mod receiver;
 mod table;
 mod web;
@@ -12,6 +13,7 @@ mod wire;
 
 pub use engine::{engine, invented};
 pub use files::{reference, thresholds};
+pub use packets::packets;
 pub use receiver::receiver;
 pub use table::table;
 pub use web::web;
@@ -21,12 +23,13 @@ pub use wire::wire;
 pub type Target = fn(&[u8]);
 
 /// All of them, by the names their corpora have.
-pub const TARGETS: [(&str, Target); 7] = [
+pub const TARGETS: [(&str, Target); 8] = [
     ("receiver", receiver),
     ("wire", wire),
     ("reference", reference),
     ("thresholds", thresholds),
     ("table", table),
+    ("packets", packets),
     ("engine", engine),
     ("web", web),
 ];
