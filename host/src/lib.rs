@@ -5,6 +5,7 @@ pub mod board;
 pub mod brief;
 pub mod cli;
 pub mod compare;
+pub mod conditions;
 pub mod debrief;
 pub mod demo;
 pub mod durable;

@@ -4,6 +4,7 @@
 use crate::point::{OnLine, Point, lap};
 use crate::{Folder, cuepost, data};
 use cuepost_engine::{Position, Sample};
+use cuepost_host::adapt::qss::Solution;
 use cuepost_host::adapt::{Change, adapt};
 use cuepost_host::learn::profile::Profile;
 use cuepost_host::learn::{Options, StartAt, Take, learn};
@@ -68,13 +69,15 @@ fn line(name: &str) -> (Vec<[f64; 2]>, Vec<f64>, f64) {
     (points, bends, step)
 }
 
-/// Three laps of a computed drive as a receiver without noise would send them.
-fn samples(points: &[[f64; 2]], found: &cuepost_host::adapt::qss::Solution) -> Vec<Sample> {
+/// Computed laps one behind the other as a receiver without noise would send them, and a little of
+/// the last one again.
+pub fn samples(points: &[[f64; 2]], laps: &[Solution]) -> Vec<Sample> {
     let n = points.len();
     let mut out = Vec::new();
     let (mut time_s, mut next_s) = (0.0, 0.0);
-    for k in 0..3 * n + 200 {
+    for k in 0..laps.len() * n + 200 {
         let i = k % n;
+        let found = &laps[(k / n).min(laps.len() - 1)];
         let (v, w) = (found.speed_mps[i], found.speed_mps[(i + 1) % n]);
         let took = found.segment_s(i);
         while next_s < time_s + took {
@@ -101,10 +104,11 @@ fn samples(points: &[[f64; 2]], found: &cuepost_host::adapt::qss::Solution) -> V
 
 /// A reference learned from a point mass's laps, and those laps.
 pub struct Learned {
-    reference: Box<HostReference>,
+    pub reference: Box<HostReference>,
     pub profiles: Vec<Profile>,
-    bends: Vec<f64>,
-    step_m: f64,
+    pub bends: Vec<f64>,
+    pub step_m: f64,
+    pub points: Vec<[f64; 2]>,
     /// Metres from the reference's start line to the line's first point.
     shift_m: f64,
 }
@@ -123,7 +127,7 @@ pub fn learned(car: Point) -> Learned {
         north_m: a[1],
         bearing_deg: (b[0] - a[0]).atan2(b[1] - a[1]).to_degrees(),
     };
-    let samples = samples(&points, &found);
+    let samples = samples(&points, &vec![found.clone(); 3]);
     let options = Options {
         start: Some(start),
         ..Options::default()
@@ -138,6 +142,7 @@ pub fn learned(car: Point) -> Learned {
         profiles: learned.profiles,
         bends,
         step_m,
+        points,
         shift_m: fastest as f64 * step_m,
     }
 }
@@ -221,7 +226,7 @@ fn a_change_moves_the_reference_as_it_moves_the_laps() {
             let node = |m: f32| (f64::from(m) + base.shift_m) / base.step_m;
             let n = base.bends.len();
             let apex = node(was.apex_m).round() as usize % n;
-            let onset = |car: Point, found: &cuepost_host::adapt::qss::Solution| {
+            let onset = |car: Point, found: &Solution| {
                 let on = OnLine {
                     car,
                     bend_pm: &base.bends,

@@ -8,6 +8,7 @@ mod landmarks;
 mod laws;
 mod oracle;
 mod point;
+mod stint;
 
 use clap::Parser;
 use cuepost_host::cli::Cli;

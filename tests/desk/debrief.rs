@@ -12,6 +12,7 @@ use serde_json::json;
 
 fn page(stage: &Stage, session: &Session, config: &Config) -> String {
     render(&Debrief {
+        conditions: "",
         recording: "evening <run> & more",
         reference: &stage.reference.view(),
         session,

@@ -25,6 +25,10 @@ pub struct Args {
     /// Thresholds from a file, as `cuepost thresholds` writes it
     #[arg(long, short, value_name = "FILE")]
     thresholds: Option<PathBuf>,
+    /// Conditions of the session in words, as "24 C air, dry, tyres 20 laps, fuel 40 l"; the
+    /// recording's own when not given
+    #[arg(long, value_name = "WORDS")]
+    conditions: Option<String>,
     /// Units of the page
     #[arg(long, value_enum, default_value_t = Units::Metric)]
     units: Units,
@@ -40,6 +44,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let config = thresholds_file::read_or_default(args.thresholds.as_deref())?;
     let options = source::Options::with_columns(&args.column)?;
     let recording = source::open(&args.recording, &options)?;
+    let conditions = args.conditions.clone().unwrap_or(recording.conditions());
     let (session, fault) = measure(recording, &reference, &config);
     if session.laps.is_empty() && session.passages.is_empty() {
         if let Some(fault) = fault {
@@ -53,6 +58,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let name = args.recording.file_stem().unwrap_or_default();
     let page = render(&Debrief {
         recording: &name.to_string_lossy(),
+        conditions: &conditions,
         reference: &reference,
         session: &session,
         config: &config,

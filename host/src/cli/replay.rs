@@ -5,7 +5,7 @@ use crate::report::json::event_json;
 use crate::report::units::Units;
 use crate::source::kinds_differ;
 use crate::tables::{Tables, to_parquet};
-use crate::{durable, reference_file, source, thresholds_file};
+use crate::{conditions, durable, reference_file, source, thresholds_file};
 use anyhow::{Context, bail};
 use clap::ValueEnum;
 use cuepost_engine::gate::Refusal;
@@ -35,6 +35,10 @@ pub struct Args {
     /// Write the tables PREFIX.laps, PREFIX.facts and PREFIX.cues, each .csv or .parquet
     #[arg(long, short, value_name = "PREFIX")]
     output: Option<PathBuf>,
+    /// Conditions of the session in words, as "24 C air, dry, tyres 20 laps, fuel 40 l"; the
+    /// recording's own when not given
+    #[arg(long, value_name = "WORDS")]
+    conditions: Option<String>,
     /// Units of the text
     #[arg(long, value_enum, default_value_t = Units::Metric)]
     units: Units,
@@ -65,6 +69,10 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let made = reference.session.source;
     if let Some(words) = kinds_differ(made, recording.source_kind(), "this recording is") {
         eprintln!("{words}");
+    }
+    let today = args.conditions.clone().unwrap_or(recording.conditions());
+    if let Some(warning) = conditions::warning(&reference.session.conditions, &today) {
+        eprintln!("{warning}");
     }
     let out = BufWriter::new(io::stdout().lock());
     let config = thresholds_file::read_or_default(args.thresholds.as_deref())?;

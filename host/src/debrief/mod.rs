@@ -3,6 +3,7 @@
 pub mod composite;
 mod data;
 pub mod findings;
+pub mod grip;
 mod page;
 pub mod unjudged;
 mod words;
@@ -17,6 +18,8 @@ use cuepost_engine::{Config, ReferenceView};
 pub struct Debrief<'a> {
     /// The recording's name for people.
     pub recording: &'a str,
+    /// The session's notes, may be empty.
+    pub conditions: &'a str,
     /// What it was held against.
     pub reference: &'a ReferenceView<'a>,
     /// What was measured.

@@ -3,7 +3,8 @@
 use super::composite::composite;
 use super::findings::{self, CornerFinding};
 use super::unjudged::{paragraph, unjudged};
-use super::{Debrief, data, words};
+use super::{Debrief, data, grip, words};
+use crate::conditions;
 use crate::report::html::escape;
 use crate::report::units::{lap_time, seconds};
 use crate::report::words as report;
@@ -40,6 +41,10 @@ pub fn render(debrief: &Debrief<'_>) -> String {
         ("CORNERS", corner_table(debrief, &corners)),
         ("SPREADS", spread_tables(debrief, &corners)),
         ("LAPS", lap_table(debrief)),
+        (
+            "GRIP",
+            grip::section(&grip::laps(debrief.session, debrief.reference)),
+        ),
         ("COMPOSITE", composite_words(debrief, &corners)),
         ("TOLD", told_list(debrief)),
         ("STYLE", STYLE.to_owned()),
@@ -90,6 +95,7 @@ fn about(debrief: &Debrief<'_>) -> String {
     for (word, text) in [
         ("car", own.car.as_str()),
         ("reference made", own.conditions.as_str()),
+        ("this session", debrief.conditions),
     ] {
         if !text.is_empty() {
             facts.push(format!("{word}: {}", escape(text)));
@@ -99,6 +105,9 @@ fn about(debrief: &Debrief<'_>) -> String {
         facts.push("the reference was computed for other conditions, not driven".to_owned());
     }
     let mut html = format!("<p>{}</p>", facts.join(" · "));
+    if let Some(warning) = conditions::warning(&own.conditions, debrief.conditions) {
+        let _ = write!(html, "<p><b>{}</b></p>", escape(&warning));
+    }
     for pace in &session.paces {
         let _ = write!(html, "<p>{}.</p>", escape(&report::pace(pace)));
     }

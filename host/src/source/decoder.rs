@@ -140,6 +140,15 @@ impl Decoder {
         }
     }
 
+    /// The session's notes, where the source has them; else empty.
+    pub fn conditions(&self) -> String {
+        match &self.of {
+            Of::Wire(wire) => wire.header().map(|h| h.conditions.to_string()),
+            _ => None,
+        }
+        .unwrap_or_default()
+    }
+
     /// The date the source stated, as days since 1970-01-01.
     pub fn day(&self) -> Option<i32> {
         match &self.of {

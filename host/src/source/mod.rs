@@ -158,6 +158,11 @@ impl Recording {
         self.decoder.source_kind()
     }
 
+    /// The session's notes, where the recording has them; else empty.
+    pub fn conditions(&self) -> String {
+        self.decoder.conditions()
+    }
+
     /// The source's own time, microseconds, that [`Sample::time_us`] counts from: 0 unless its
     /// times begin below zero.
     pub fn zero_us(&self) -> i64 {

@@ -12,7 +12,7 @@ use crate::live::summary;
 use crate::record::{Pace, Writer};
 use crate::report::Units;
 use crate::source::Options;
-use crate::{reference_file, thresholds_file};
+use crate::{conditions, reference_file, thresholds_file};
 use anyhow::{Context, bail};
 use cuepost_engine::reference::SourceKind;
 use cuepost_engine::thresholds::Config;
@@ -84,6 +84,11 @@ pub struct Args {
     #[arg(long)]
     no_record: bool,
 
+    /// Conditions of the session in words, kept with the recording, as "24 C air, dry, tyres 20
+    /// laps, fuel 40 l"
+    #[arg(long, value_name = "WORDS", default_value = "")]
+    conditions: String,
+
     /// Units that sizes are told in
     #[arg(long, value_enum, default_value_t)]
     units: Units,
@@ -118,6 +123,9 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         bail!("--speed {}: must be 0 or more", args.speed);
     }
     let (store, _) = reference_file::read(reference)?;
+    if let Some(warning) = conditions::warning(&store.session.conditions, &args.conditions) {
+        eprintln!("{warning}");
+    }
     let config = config(args)?;
     let opened = input::open(source, &how(args)?, decoder(args)?)?;
     let recording = recording(args, source, opened.kind)?;
@@ -243,7 +251,7 @@ fn recording(
             .try_into()
             .unwrap_or_default(),
         began_unix_s: u64::try_from(jiff::Timestamp::now().as_second()).ok(),
-        conditions: Default::default(),
+        conditions: crate::learn::short(&args.conditions),
     };
     let writer =
         Writer::create(&path, Pace::Live, &header).map_err(|e| cannot_record(&path, &e))?;
