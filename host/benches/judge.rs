@@ -73,15 +73,16 @@ fn judge(c: &mut Criterion) {
     let (take, _) = Take::measure("laps", read(), &view);
     assert!(take.session.laps.len() >= LAPS - 1);
     let settings = settings();
-    let told = |setting: &Setting| {
+    let told = |block: &[Setting]| {
+        let configs: Vec<&Config> = block.iter().map(|s| &s.config).collect();
         let mut count = 0u32;
-        take.tape.play(&view, &setting.config, |cue| {
+        take.tape.play_all(&view, &configs, |_, cue| {
             black_box(cue);
             count += 1;
         });
         count
     };
-    let cues: u32 = settings.iter().map(told).sum();
+    let cues: u32 = settings.chunks(16).map(told).sum();
     println!(
         "{} laps, {} samples, {} passages; {cues} cues under {} settings",
         take.session.laps.len(),
@@ -91,12 +92,14 @@ fn judge(c: &mut Criterion) {
     );
     let mut group = c.benchmark_group("judge");
     group.sample_size(10);
-    group.bench_function("1 setting x 100 laps", |b| b.iter(|| told(&settings[500])));
+    group.bench_function("1 setting x 100 laps", |b| {
+        b.iter(|| told(&settings[500..501]))
+    });
     group.bench_function("1000 settings x 100 laps, one core", |b| {
-        b.iter(|| settings.iter().map(told).sum::<u32>());
+        b.iter(|| settings.chunks(16).map(told).sum::<u32>());
     });
     group.bench_function("1000 settings x 100 laps, all cores", |b| {
-        b.iter(|| settings.par_iter().map(told).sum::<u32>());
+        b.iter(|| settings.par_chunks(16).map(told).sum::<u32>());
     });
     group.bench_function("measuring 100 laps", |b| {
         b.iter(|| Take::measure("laps", read(), &view));

@@ -109,7 +109,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         sheets: sheets.as_deref(),
     };
     let bar = Bar::new(settings.len() as u64, "settings");
-    let outcomes = trial.try_all(desk, &settings, || bar.step());
+    let outcomes = trial.try_all(desk, &settings, |count| bar.steps(count));
     bar.done();
     let judged_s = begun.elapsed().as_secs_f64();
     let found = recommend(&outcomes, trial.laps(), args.most_per_lap);

@@ -8,6 +8,9 @@ use cuepost_engine::{Advice, Config, Cue, ReferenceView, Told};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
+/// Settings tried together on a core.
+const BLOCK: usize = 16;
+
 /// What a setting would have told.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Outcome {
@@ -60,19 +63,20 @@ impl Trial {
         self.laps
     }
 
-    /// Tries settings on all cores; `done` is told of each.
+    /// Tries settings on all cores; `done` is told how many more.
     pub fn try_all(
         &self,
         desk: Desk<'_>,
         settings: &[Setting],
-        done: impl Fn() + Sync,
+        done: impl Fn(u64) + Sync,
     ) -> Vec<Outcome> {
-        let one = |setting: &Setting| {
-            let outcome = self.try_one(desk, &setting.config, |_, _| {});
-            done();
-            outcome
+        let block = |block: &[Setting]| {
+            let configs: Vec<&Config> = block.iter().map(|s| &s.config).collect();
+            let outcomes = self.try_block(desk, &configs, |_, _, _| {});
+            done(block.len() as u64);
+            outcomes
         };
-        settings.par_iter().map(one).collect()
+        settings.par_chunks(BLOCK).flat_map_iter(block).collect()
     }
 
     /// Tries one setting; `told` gets the cues of each recording.
@@ -82,35 +86,68 @@ impl Trial {
         config: &Config,
         mut told: impl FnMut(usize, &[Cue]),
     ) -> Outcome {
-        let mut outcome = Outcome::default();
-        let mut agreement = Agreement::default();
-        let (mut flipped, mut all) = (0, 0);
-        let mut cues = Vec::new();
+        let mut outcomes = self.try_block(desk, &[config], |_, take, cues| told(take, cues));
+        outcomes.pop().unwrap_or_default()
+    }
+
+    /// Tries some settings together; `told` gets setting, recording, and the cues.
+    fn try_block(
+        &self,
+        desk: Desk<'_>,
+        configs: &[&Config],
+        mut told: impl FnMut(usize, usize, &[Cue]),
+    ) -> Vec<Outcome> {
+        let mut sums = vec![Sum::default(); configs.len()];
+        let mut cues: Vec<Vec<Cue>> = vec![Vec::new(); configs.len()];
+        let play = |tape: &Tape, cues: &mut Vec<Vec<Cue>>| {
+            cues.iter_mut().for_each(Vec::clear);
+            tape.play_all(desk.reference, configs, |number, cue| {
+                if let Some(cues) = cues.get_mut(number) {
+                    cues.push(cue);
+                }
+            });
+        };
+        let mut again = Vec::new();
         for (index, take) in desk.takes.iter().enumerate() {
-            cues.clear();
-            take.tape.play(desk.reference, config, |cue| cues.push(cue));
-            count(&mut outcome, take, &cues);
-            told(index, &cues);
-            if let Some(sheet) = desk.sheets.and_then(|s| s.get(index)) {
-                agreement.add(sheet.agreement(&cues));
+            play(&take.tape, &mut cues);
+            let sheet = desk.sheets.and_then(|s| s.get(index));
+            for (number, (sum, cues)) in sums.iter_mut().zip(&cues).enumerate() {
+                count(&mut sum.outcome, take, cues);
+                told(number, index, cues);
+                if let Some(sheet) = sheet {
+                    sum.agreement.add(sheet.agreement(cues));
+                }
+                sorted(cues, &mut sum.whats);
             }
-            let mut whats = Vec::new();
-            sorted(&cues, &mut whats);
-            let mut again = Vec::new();
             for tape in self.shaken.get(index).into_iter().flatten() {
-                cues.clear();
-                tape.play(desk.reference, config, |cue| cues.push(cue));
-                sorted(&cues, &mut again);
-                let (one, both) = compare(&whats, &again);
-                flipped += one;
-                all += one + both;
+                play(tape, &mut cues);
+                for (sum, cues) in sums.iter_mut().zip(&cues) {
+                    sorted(cues, &mut again);
+                    let (one, both) = compare(&sum.whats, &again);
+                    sum.flipped += one;
+                    sum.all += one + both;
+                }
             }
         }
-        outcome.told_s /= self.laps.max(1) as f64;
-        outcome.agreement = desk.sheets.map(|_| agreement);
-        outcome.flips = (all > 0).then(|| flipped as f64 / all as f64);
-        outcome
+        let outcome = |sum: Sum| Outcome {
+            told_s: sum.outcome.told_s / self.laps.max(1) as f64,
+            agreement: desk.sheets.map(|_| sum.agreement),
+            flips: (sum.all > 0).then(|| sum.flipped as f64 / sum.all as f64),
+            ..sum.outcome
+        };
+        sums.into_iter().map(outcome).collect()
     }
+}
+
+/// A setting under way.
+#[derive(Clone, Default)]
+struct Sum {
+    outcome: Outcome,
+    agreement: Agreement,
+    /// What the recording under way tells, as it was measured.
+    whats: Vec<What>,
+    flipped: usize,
+    all: usize,
 }
 
 /// What is judged, and what it is held against.

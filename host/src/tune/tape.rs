@@ -8,6 +8,9 @@ use cuepost_engine::judge::{Deviations, Losses, Verdict};
 use cuepost_engine::voice::{Coming, Overdue, Pace, Scene, View, Voice, Watch};
 use cuepost_engine::{Config, Corner, Cue, Facts, ReferenceView, Thresholds};
 
+/// Steps played under all configurations before the next ones: about two laps.
+const STRETCH: usize = 128;
+
 /// What happened, in its order.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Step {
@@ -189,11 +192,6 @@ impl Scene for Kept<'_> {
 }
 
 impl Tape {
-    /// The finished passages, in the order driven.
-    pub fn finished(&self) -> impl Iterator<Item = &Finished> {
-        self.finished.iter()
-    }
-
     /// The same drive measured once more: every fact moved within its own uncertainty, the same
     /// way wherever the passage is looked at.
     pub fn shaken(&self, reference: &ReferenceView<'_>, seed: u64) -> Self {
@@ -234,26 +232,49 @@ impl Tape {
     /// What is told under a configuration, in the order told: what the engine's own replay would
     /// tell, to the bit.
     pub fn play(&self, reference: &ReferenceView<'_>, config: &Config, mut tell: impl FnMut(Cue)) {
-        let mut voice = Voice::default();
-        for step in &self.steps {
-            match step {
-                Step::Hush => voice.hush(),
-                Step::Finished(number) => {
-                    let Some(Finished {
-                        known,
-                        losses,
-                        time_us,
-                    }) = self.finished.get(*number as usize)
-                    else {
-                        continue;
-                    };
-                    let limit = config.at(known.facts.corner);
-                    let own = corner(reference, known.facts.corner);
-                    let verdict = own.and_then(|own| known.verdict(own, losses, limit));
-                    voice.keep(&known.facts, verdict, *time_us);
+        self.play_all(reference, &[config], |_, cue| tell(cue));
+    }
+
+    /// As [`Tape::play`] for several configurations, each cue with the number of its own. A
+    /// stretch of the tape is played under all of them before the next one: it is in the cache.
+    pub fn play_all(
+        &self,
+        reference: &ReferenceView<'_>,
+        configs: &[&Config],
+        mut tell: impl FnMut(usize, Cue),
+    ) {
+        let mut voices = vec![Voice::default(); configs.len()];
+        for stretch in self.steps.chunks(STRETCH) {
+            for (number, (voice, config)) in voices.iter_mut().zip(configs).enumerate() {
+                for step in stretch {
+                    let mut tell = |cue| tell(number, cue);
+                    self.play_step(reference, config, step, voice, &mut tell);
                 }
-                Step::Part(part) => self.play_part(reference, config, part, &mut voice, &mut tell),
             }
+        }
+    }
+
+    fn play_step(
+        &self,
+        reference: &ReferenceView<'_>,
+        config: &Config,
+        step: &Step,
+        voice: &mut Voice,
+        tell: &mut impl FnMut(Cue),
+    ) {
+        match step {
+            Step::Hush => voice.hush(),
+            Step::Finished(number) => {
+                let Some(finished) = self.finished.get(*number as usize) else {
+                    return;
+                };
+                let known = &finished.known;
+                let limit = config.at(known.facts.corner);
+                let own = corner(reference, known.facts.corner);
+                let verdict = own.and_then(|own| known.verdict(own, &finished.losses, limit));
+                voice.keep(&known.facts, verdict, finished.time_us);
+            }
+            Step::Part(part) => self.play_part(reference, config, part, voice, tell),
         }
     }
 
