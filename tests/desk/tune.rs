@@ -58,14 +58,25 @@ fn same(
     let all = samples.iter().map(|s| Ok::<_, Infallible>(*s));
     let (take, _) = Take::measure("run", all, reference);
     let mut random = Pcg64Mcg::seed_from_u64(seed);
+    let corners = reference.corners.len() as u8;
+    let configs: Vec<Config> = (0..settings)
+        .map(|_| random_config(&mut random, corners))
+        .collect();
+    // All of them at once, as a sweep does it.
+    let mut all: Vec<Vec<Cue>> = vec![Vec::new(); settings];
+    let together: Vec<&Config> = configs.iter().collect();
+    take.tape
+        .play_all(reference, &together, |number, cue| all[number].push(cue));
     let mut told = [0; 3];
     let mut lists = BTreeSet::new();
-    for _ in 0..settings {
-        let config = random_config(&mut random, reference.corners.len() as u8);
-        let want = replayed(samples, reference, &config);
-        let got = take.cues(reference, &config);
-        assert_eq!(got, want, "seed {seed}: {config:?}");
-        for cue in &got {
+    for (config, got) in configs.iter().zip(&all) {
+        assert_eq!(
+            *got,
+            replayed(samples, reference, config),
+            "seed {seed}: {config:?}"
+        );
+        assert_eq!(*got, take.cues(reference, config), "and each alone");
+        for cue in got {
             told[cue.told as usize] += 1;
         }
         lists.insert(format!("{got:?}"));
@@ -92,11 +103,18 @@ fn a_tape_tells_what_a_replay_tells_under_any_setting() {
 #[test]
 fn gaps_and_stops_in_the_stream_change_nothing_of_it() {
     let stage = Stage::new(5, ReceiverModel::usual(10.0));
-    let drive = stage.drive(5, &[(4, FaultKind::ThrottleLate.of(30.0))], 3);
+    let faults = [
+        (2, FaultKind::BrakeEarly.of(14.0)),
+        (4, FaultKind::ThrottleLate.of(30.0)),
+        (6, FaultKind::ThrottleLate.of(25.0)),
+        (8, FaultKind::BrakeLate.of(12.0)),
+    ];
+    let drive = stage.drive(10, &faults, 3);
     let mut samples = stage.samples(&drive, 3);
     let mut random = Pcg64Mcg::seed_from_u64(9);
-    // Short gaps that are bridged, and long ones that are not.
-    for seconds in [0.3f64, 0.4, 2.0, 7.0, 30.0] {
+    // Short gaps that are bridged, and longer ones that silence the voice for a while.
+    let many = [0.3f64, 0.7, 0.9, 1.2].repeat(8);
+    for seconds in many.into_iter().chain([7.0, 30.0]) {
         let length = (seconds * 10.0) as usize;
         let from = random.random_range(0..samples.len() - length);
         samples.drain(from..from + length);
