@@ -152,7 +152,7 @@ pub fn warning(made: &str, today: &str) -> Option<String> {
     let differ = differences(&parse(made), &parse(today));
     (!differ.is_empty()).then(|| {
         format!(
-            "The reference was made in other conditions: {}. What every corner loses alike is not the driver's; `cuepost adapt` can carry the reference over.",
+            "The reference was made in other conditions: {}. What every corner loses alike is not the driver's; cuepost adapt can carry the reference over.",
             differ.join("; ")
         )
     })

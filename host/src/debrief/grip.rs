@@ -8,9 +8,10 @@ use std::fmt::Write;
 /// Corners a lap needs for a middle.
 const CORNERS_LEAST: usize = 3;
 /// Laps a trend needs.
-const LAPS_LEAST: usize = 4;
-/// A trend is told from so many of its standard deviations.
-const SURE: f32 = 2.5;
+const LAPS_LEAST: usize = 5;
+/// A trend is told from so many of its standard deviations over many laps, and over few from so
+/// many more as there are laps to share this: about Student's t for one chance in a hundred.
+const SURE: (f32, f32) = (2.3, 8.0);
 /// And from this much a lap.
 const TOLD: f32 = 0.002;
 
@@ -132,12 +133,13 @@ pub fn words(laps: &[LapGrip]) -> Vec<String> {
         let found = trend(&points)?;
         let (first, last) = (points.first()?.0, points.last()?.0);
         let percent = 100.0 * found.a_lap.abs();
-        let sure = found.a_lap.abs() > SURE * found.sd && found.a_lap.abs() > TOLD;
+        let least = SURE.0 + SURE.1 / (points.len() as f32 - 2.0);
+        let sure = found.a_lap.abs() > least * found.sd && found.a_lap.abs() > TOLD;
         Some(if !sure {
             format!("Grip used in {name}: no trend over laps {first:.0} to {last:.0}.")
         } else if found.a_lap < 0.0 {
             format!(
-                "Grip used in {name} fell by {percent:.1} % a lap (±{:.1}) over laps {first:.0} to {last:.0}, in all corners alike: look at tyres, temperature and road before the driver.",
+                "Grip used in {name} fell by {percent:.1} % a lap (±{:.1}) over laps {first:.0} to {last:.0}, over the middle of the corners: look at tyres, temperature and road before the driver.",
                 100.0 * found.sd
             )
         } else {
@@ -171,7 +173,7 @@ pub fn section(laps: &[LapGrip]) -> String {
 }
 
 fn chart(laps: &[LapGrip]) -> String {
-    const WIDTH: f32 = 720.0;
+    const WIDTH: f32 = 1300.0;
     const HEIGHT: f32 = 170.0;
     const LEFT: f32 = 48.0;
     const BELOW: f32 = 24.0;
@@ -271,21 +273,18 @@ mod tests {
             "{said:?}"
         );
         assert!(said[1].contains("braking: no trend"), "{said:?}");
-        assert!(words(&laps[..3]).is_empty(), "three laps are no trend");
+        assert!(words(&laps[..4]).is_empty(), "four laps are no trend");
         assert!(words(&fading(0.01, 0.003))[0].contains("rose by"));
         let html = section(&laps);
         assert_eq!(html.matches("<circle").count(), 10);
         assert_eq!(html.matches("<rect").count(), 10);
-        assert_eq!(section(&laps[..3]), "");
+        assert_eq!(section(&laps[..4]), "");
     }
 
     #[test]
     fn a_trend_is_a_straight_line_by_least_squares() {
-        let found = trend(&[(1.0, 1.0), (2.0, 1.1), (3.0, 1.2), (4.0, 1.3)]).unwrap();
+        let found = trend(&[(1.0, 1.0), (2.0, 1.1), (3.0, 1.2), (4.0, 1.3), (5.0, 1.4)]).unwrap();
         assert!((found.a_lap - 0.1).abs() < 1e-6 && found.sd < 1e-6);
-        assert_eq!(
-            trend(&[(1.0, 1.0), (1.0, 1.1), (1.0, 1.2), (1.0, 1.3)]),
-            None
-        );
+        assert_eq!(trend(&[(1.0, 1.0); 6]), None);
     }
 }

@@ -152,6 +152,12 @@ fn corner(out: &mut String, view: &ReferenceView<'_>, c: &Corner, number: usize,
     if let Some(place) = by_landmarks(view, c, units) {
         line!(out, "              {place}");
     }
+    if c.unproven {
+        line!(
+            out,
+            "              computed: asks for no more than was driven until a lap was as fast"
+        );
+    }
     if !c.note.is_empty() {
         line!(out, "              {}", c.note);
     }
