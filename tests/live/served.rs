@@ -70,7 +70,7 @@ impl Served {
     }
 
     pub fn event(&self, event: Event) {
-        self.say.push(Said::Event(Arc::new(event), Instant::now()));
+        self.say.push(Said::Event(event, Instant::now()));
     }
 
     pub fn driving(&self, gap_s: Option<f32>, corner: u8, at: (f32, f32)) {

@@ -1,7 +1,6 @@
 //! What goes between the threads of a drive.
 
 use cuepost_engine::{Event, HealthState, Sample, Why};
-use std::sync::Arc;
 use std::time::Instant;
 
 /// From the reader to the engine.
@@ -98,9 +97,11 @@ impl Note {
 
 /// From the engine to every sink.
 #[derive(Clone, Debug)]
+#[allow(clippy::large_enum_variant, reason = "a box would be an allocation")]
 pub enum Said {
-    /// The engine said this, caused by a sample that arrived then.
-    Event(Arc<Event>, Instant),
+    /// The engine said this, caused by a sample that arrived then. By value: the engine's thread
+    /// allocates nothing.
+    Event(Event, Instant),
     /// The source changed.
     Source(SourceState),
     /// Something to tell the people.

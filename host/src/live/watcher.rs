@@ -81,7 +81,7 @@ impl Watcher {
         }
         // The last corner waited for what might still have come.
         for event in state.engine.finish(&view) {
-            self.tell(&Said::Event(Arc::new(*event), Instant::now()));
+            self.tell(&Said::Event(*event, Instant::now()));
         }
         self.counters.set_gate(state.engine.refused());
         self.set_now(&state.now);
@@ -110,7 +110,7 @@ impl Watcher {
                 Event::Lap(_) => drop(self.counters.laps.fetch_add(1, Relaxed)),
                 _ => {}
             }
-            self.tell(&Said::Event(Arc::new(*event), arrived));
+            self.tell(&Said::Event(*event, arrived));
         }
         if told {
             let latency = &self.counters.cue_latency;

@@ -70,7 +70,7 @@ where
             };
             let arrived = match &said {
                 Said::Event(_, arrived) if arrived.elapsed() > TOO_OLD => continue,
-                Said::Event(event, arrived) if matches!(**event, Event::Cue(_)) => Some(*arrived),
+                Said::Event(Event::Cue(_), arrived) => Some(*arrived),
                 _ => None,
             };
             let Some(open) = &mut port else { continue };
@@ -116,7 +116,7 @@ where
     /// What the display gets of it, if anything.
     fn bytes(&self, said: &Said) -> Option<Vec<u8>> {
         let event = match said {
-            Said::Event(event, _) => **event,
+            Said::Event(event, _) => *event,
             // A display must not go on showing that all is well.
             Said::Source(SourceState::Gone | SourceState::Silent) => Event::Health(HealthEvent {
                 state: HealthState::Lost,
@@ -226,7 +226,7 @@ mod tests {
             time_us: 0,
             progress_m: 0.0,
         };
-        Said::Event(Arc::new(Event::Cue(cue)), Instant::now())
+        Said::Event(Event::Cue(cue), Instant::now())
     }
 
     #[test]

@@ -143,7 +143,7 @@ impl Screen {
         let view = reference.view();
         match said {
             Said::Event(event, _) => {
-                match &*event {
+                match &event {
                     Event::Cue(cue) => {
                         self.cue = Some((Glance::of(cue, units), Instant::now()));
                     }
@@ -151,7 +151,7 @@ impl Screen {
                     Event::Pace(_) => {}
                     _ => return,
                 }
-                if !matches!(*event, Event::Lap(_)) {
+                if !matches!(event, Event::Lap(_)) {
                     self.told.extend(words::event(&event, &view, units));
                     self.told.drain(..self.told.len().saturating_sub(KEPT));
                 }
@@ -315,7 +315,7 @@ mod tests {
             time_us: 0,
             progress_m: 0.0,
         };
-        Said::Event(Arc::new(Event::Cue(cue)), Instant::now())
+        Said::Event(Event::Cue(cue), Instant::now())
     }
 
     #[test]
