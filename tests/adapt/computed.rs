@@ -279,3 +279,51 @@ fn nothing_changed_changes_no_fact() {
     }
     assert!(b.session.computed);
 }
+
+/// With less tyre nothing is later, nothing faster, and the lap takes longer the less there is;
+/// whatever is computed is a valid reference.
+#[test]
+fn less_tyre_never_asks_for_more() {
+    let folder = Folder::new("adapt-less");
+    for name in [
+        "learn/s5_touring.25hz.csv",
+        "streams/s2_gt.base.10hz.csv",
+        "streams/s6_gt.base.10hz.csv",
+    ] {
+        let recording = data(name).display().to_string();
+        let club = folder.file("club.ref");
+        cuepost(&["learn", &recording, "-o", &club]).expect("a reference");
+        let (kept, _) = reference_file::read(club.as_ref()).expect("readable");
+        let was = kept.view();
+        let mut slower_us = was.session.lap_time_us;
+        for grip in [0.97, 0.9, 0.8, 0.65, 0.5] {
+            let change = Change {
+                grip,
+                ..Change::default()
+            };
+            let adapted = adapt(&kept, change, false).expect("adapted");
+            let is = adapted.reference.view();
+            assert!(is.session.lap_time_us > slower_us, "{name} {grip}");
+            slower_us = is.session.lap_time_us;
+            for (a, b) in was.corners.iter().zip(is.corners) {
+                let number = a.facts.corner;
+                if let (Some(x), Some(y)) = (a.facts.brake_m, b.facts.brake_m) {
+                    let later = was.ahead_m(x.value, y.value);
+                    assert!(
+                        later <= 0.0,
+                        "{name} {grip}: corner {number} {later} m later"
+                    );
+                }
+                if let (Some(x), Some(y)) = (a.facts.slowest_mps, b.facts.slowest_mps) {
+                    assert!(y.value < x.value + 0.02, "{name} {grip}: corner {number}");
+                }
+                assert!(b.unproven);
+            }
+            assert!(
+                adapted.residual_mps < 0.25,
+                "{name}: {}",
+                adapted.residual_mps
+            );
+        }
+    }
+}

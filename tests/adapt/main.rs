@@ -9,6 +9,7 @@ mod laws;
 mod oracle;
 mod point;
 mod stint;
+mod unproven;
 
 use clap::Parser;
 use cuepost_host::cli::Cli;

@@ -140,7 +140,8 @@ impl Manner {
             let first = (middles[before].0 + middles[before].1) % n;
             let segments = (middles[k].0 + n - first) % n;
             // Middles that overlap leave no way between them.
-            if segments > n / 2 && slowed.len() > 2 {
+            let behind = (middles[k].0 + n - middles[before].0) % n;
+            if behind <= middles[before].1 && slowed.len() > 1 {
                 continue;
             }
             let mut way = Way {

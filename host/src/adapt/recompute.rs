@@ -156,9 +156,13 @@ impl Both<'_> {
             make_flat(corner);
             return;
         }
-        let moved_m = before
+        let mut moved_m = before
             .zip(after)
             .map_or(0.0, |(a, b)| a.before_m - b.before_m);
+        // A weaker tyre never brakes later, whatever the corners before it made of the speed.
+        if after.is_some_and(|o| self.new.car.limits.grip(o.speed_mps) < 1.0) {
+            moved_m = moved_m.min(0.0);
+        }
         self.move_entry(corner, moved_m, before.zip(after));
         if self.new.car.braked.contains(&way.into) {
             corner.kind = CornerKind::Braked;

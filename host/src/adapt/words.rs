@@ -3,6 +3,7 @@
 use super::Adapted;
 use crate::report::units::{Units, lap_time};
 use crate::report::{places, words};
+use cuepost_engine::reference::Session;
 use cuepost_engine::{Corner, CornerKind, Measured, ReferenceView};
 use std::fmt::Write;
 
@@ -17,6 +18,12 @@ const TIME_SAID_S: f64 = 0.005;
 pub const CAUTION: &str = "Computed, never driven. Nobody has shown that it can be driven: begin \
 slower and build up to it. Until a lap was as fast as computed through a corner, no cue there asks \
 to brake later or to go faster.";
+
+/// What to say before anything is held against a reference that was computed.
+pub fn caution(session: &Session) -> Option<String> {
+    let words = || format!("CAUTION: the reference is not a lap that was driven. {CAUTION}");
+    session.computed.then(words)
+}
 
 /// What moved, corner by corner.
 pub fn moved(before: &ReferenceView<'_>, adapted: &Adapted, what: &str, units: Units) -> String {

@@ -69,9 +69,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     // What can be wrong with a file is said before a board is needed.
     match &args.command {
         Command::Send { reference } => {
-            reference_file::read(reference)?;
-            let bytes = read_file(reference)?;
-            send(args, Object::Reference, &bytes)?;
+            send(args, Object::Reference, &for_board(reference)?)?;
         }
         Command::Thresholds { file } => {
             let config = thresholds_file::read(file).map_err(anyhow::Error::msg)?;
@@ -113,6 +111,20 @@ fn only_port() -> anyhow::Result<String> {
         [] => bail!("no serial port found; plug the board in or name its port with --port"),
         _ => bail!("which port? say --port with one of {}", names.join(", ")),
     }
+}
+
+/// A reference as a board takes it. Landmarks are for people: a board has room for some and needs
+/// none.
+fn for_board(path: &Path) -> anyhow::Result<Vec<u8>> {
+    let (mut kept, _) = reference_file::read(path)?;
+    let (count, most) = (kept.landmarks.len(), cuepost_firmware::board::LANDMARKS);
+    if count <= most {
+        return read_file(path);
+    }
+    eprintln!("{count} landmarks are more than the {most} a board has room for: sent without them");
+    kept.landmarks.clear();
+    reference_file::encode(&kept.view())
+        .map_err(|e| anyhow::anyhow!("{}: cannot be sent: {e}", path.display()))
 }
 
 fn read_file(path: &Path) -> anyhow::Result<Vec<u8>> {

@@ -1,5 +1,6 @@
 //! `cuepost replay`: a recording against a reference.
 
+use crate::adapt::words::caution;
 use crate::replay::{Summary, replay, table::Table, text::Laps};
 use crate::report::json::event_json;
 use crate::report::units::Units;
@@ -73,6 +74,9 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let today = args.conditions.clone().unwrap_or(recording.conditions());
     if let Some(warning) = conditions::warning(&reference.session.conditions, &today) {
         eprintln!("{warning}");
+    }
+    if let Some(caution) = caution(reference.session) {
+        eprintln!("{caution}");
     }
     let out = BufWriter::new(io::stdout().lock());
     let config = thresholds_file::read_or_default(args.thresholds.as_deref())?;

@@ -9,7 +9,7 @@ const POINTS_MAX: usize = 800;
 
 #[derive(Serialize)]
 struct Reference<'a> {
-    name: &'a str,
+    name: String,
     car: &'a str,
     length_m: f32,
     lap_time_s: f64,
@@ -45,12 +45,22 @@ struct CornerObject<'a> {
     exit_mps: Option<f32>,
 }
 
+/// Its name, and that nobody drove it where it was computed.
+fn named(view: &ReferenceView<'_>) -> String {
+    let session = view.session;
+    if session.computed {
+        format!("{} (computed, never driven)", session.name)
+    } else {
+        session.name.to_string()
+    }
+}
+
 /// The JSON of a reference.
 pub fn json(view: &ReferenceView<'_>, units: Units) -> serde_json::Result<String> {
     let step = view.nodes.len().div_ceil(POINTS_MAX).max(1);
     let points = (0..view.nodes.len()).step_by(step);
     let object = Reference {
-        name: &view.session.name,
+        name: named(view),
         car: &view.session.car,
         length_m: view.length_m(),
         lap_time_s: view.session.lap_time_us as f64 / 1e6,

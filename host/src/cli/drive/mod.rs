@@ -2,6 +2,7 @@
 
 mod sinks;
 
+use crate::adapt::words::caution;
 use crate::live::drive::{Drive, Shared};
 use crate::live::input::decode::StreamDecode;
 use crate::live::input::{self, Decode, How, Opened, Source};
@@ -123,6 +124,9 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         bail!("--speed {}: must be 0 or more", args.speed);
     }
     let (store, _) = reference_file::read(reference)?;
+    if let Some(caution) = caution(&store.session) {
+        eprintln!("{caution}");
+    }
     if let Some(warning) = conditions::warning(&store.session.conditions, &args.conditions) {
         eprintln!("{warning}");
     }
