@@ -29,15 +29,10 @@ impl Bar {
 
     /// One step is done.
     pub fn step(&self) {
-        self.steps(1);
-    }
-
-    /// So many steps are done.
-    pub fn steps(&self, count: u64) {
         if self.bar.is_hidden() && self.since.elapsed() > SILENT {
             self.bar.set_draw_target(ProgressDrawTarget::stderr());
         }
-        self.bar.inc(count);
+        self.bar.inc(1);
     }
 
     /// The work is over.

@@ -5,7 +5,7 @@ use crate::page::server::{Limits, Server, Talk};
 use crate::report::Units;
 use crate::tables::{Table, to_parquet};
 use crate::tune::marks::Marks;
-use crate::tune::outcome::{Desk, Outcome, Trial, sheets};
+use crate::tune::outcome::{Desk, Outcome, passes, sheets, sweep};
 use crate::tune::page::{Opened, Work, router};
 use crate::tune::recommend::{Recommended, recommend};
 use crate::tune::settings::{Setting, Vary, grid, one_at_a_time};
@@ -101,19 +101,19 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         warn_of_strange_marks(marks, &takes);
     }
     let begun = Instant::now();
-    let trial = Trial::new(&reference, &takes, u64::from(args.shakes));
     let sheets = marks.as_ref().map(|m| sheets(&takes, m));
     let desk = Desk {
         reference: &reference,
         takes: &takes,
         sheets: sheets.as_deref(),
     };
-    let bar = Bar::new(settings.len() as u64, "settings");
-    let outcomes = trial.try_all(desk, &settings, |count| bar.steps(count));
+    let (laps, shakes) = (desk.laps(), u64::from(args.shakes));
+    let bar = Bar::new(passes(takes.len(), shakes), "judged");
+    let outcomes = sweep(desk, &settings, shakes, || bar.step());
     bar.done();
     let judged_s = begun.elapsed().as_secs_f64();
-    let found = recommend(&outcomes, trial.laps(), args.most_per_lap);
-    let (laps, times) = (trial.laps(), usize::from(args.shakes) + 1);
+    let found = recommend(&outcomes, laps, args.most_per_lap);
+    let times = shakes + 1;
     println!(
         "{} settings on {laps} laps of {} {}: measured in {measured_s:.2} s, judged {times} times in {judged_s:.2} s\n",
         settings.len(),

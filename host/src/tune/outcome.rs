@@ -37,46 +37,51 @@ impl Outcome {
     }
 }
 
-/// Recordings measured again some times, and how many laps they have: all that settings are tried
-/// on.
-pub struct Trial {
-    /// For each recording the same drive measured again.
-    shaken: Vec<Vec<Tape>>,
-    laps: usize,
-}
-
-impl Trial {
-    /// `shakes` is how often each drive is measured again to see what flips; 0 leaves it out.
-    pub fn new(reference: &ReferenceView<'_>, takes: &[Take], shakes: u64) -> Self {
-        let shake = |take: &Take| {
-            let one = |seed| take.tape.shaken(reference, seed);
-            (1..=shakes).into_par_iter().map(one).collect()
-        };
-        Self {
-            shaken: takes.iter().map(shake).collect(),
-            laps: takes.iter().map(|t| t.session.laps.len()).sum(),
+/// Tries settings on all cores. `shakes` is how often each drive is measured again to see what
+/// flips; 0 leaves it out. `done` is told of each of the [`passes`].
+///
+/// One drive measured again is kept at a time: a season has thousands of laps.
+pub fn sweep(desk: Desk<'_>, settings: &[Setting], shakes: u64, done: impl Fn()) -> Vec<Outcome> {
+    let mut sums = vec![Sum::default(); settings.len()];
+    let on_all = |sums: &mut Vec<Sum>, tape: &Tape, take: &(dyn Fn(&mut Sum, &[Cue]) + Sync)| {
+        let blocks = sums.par_chunks_mut(BLOCK).zip(settings.par_chunks(BLOCK));
+        blocks.for_each(|(sums, settings)| {
+            let configs: Vec<&Config> = settings.iter().map(|s| &s.config).collect();
+            let cues = play(desk.reference, tape, &configs);
+            for (sum, cues) in sums.iter_mut().zip(&cues) {
+                take(sum, cues);
+            }
+        });
+        done();
+    };
+    for (index, take) in desk.takes.iter().enumerate() {
+        on_all(&mut sums, &take.tape, &|sum, cues| {
+            sum.take(desk, index, cues);
+        });
+        for seed in 1..=shakes {
+            let again = take.tape.shaken(desk.reference, seed);
+            on_all(&mut sums, &again, &Sum::take_again);
         }
     }
+    sums.into_iter().map(|sum| sum.outcome(desk)).collect()
+}
 
-    /// Laps that ended in all recordings.
-    pub fn laps(&self) -> usize {
-        self.laps
-    }
+/// How many passes over all settings a [`sweep`] makes.
+pub fn passes(takes: usize, shakes: u64) -> u64 {
+    takes as u64 * (shakes + 1)
+}
 
-    /// Tries settings on all cores; `done` is told how many more.
-    pub fn try_all(
-        &self,
-        desk: Desk<'_>,
-        settings: &[Setting],
-        done: impl Fn(u64) + Sync,
-    ) -> Vec<Outcome> {
-        let block = |block: &[Setting]| {
-            let configs: Vec<&Config> = block.iter().map(|s| &s.config).collect();
-            let outcomes = self.try_block(desk, &configs, |_, _, _| {});
-            done(block.len() as u64);
-            outcomes
+/// Each recording measured again some times, and kept: a slider is to be followed at once.
+pub struct Shaken(Vec<Vec<Tape>>);
+
+impl Shaken {
+    /// Measures again, this many times.
+    pub fn new(reference: &ReferenceView<'_>, takes: &[Take], times: u64) -> Self {
+        let shake = |take: &Take| {
+            let one = |seed| take.tape.shaken(reference, seed);
+            (1..=times).into_par_iter().map(one).collect()
         };
-        settings.par_chunks(BLOCK).flat_map_iter(block).collect()
+        Self(takes.iter().map(shake).collect())
     }
 
     /// Tries one setting; `told` gets the cues of each recording.
@@ -86,57 +91,30 @@ impl Trial {
         config: &Config,
         mut told: impl FnMut(usize, &[Cue]),
     ) -> Outcome {
-        let mut outcomes = self.try_block(desk, &[config], |_, take, cues| told(take, cues));
-        outcomes.pop().unwrap_or_default()
-    }
-
-    /// Tries some settings together; `told` gets setting, recording, and the cues.
-    fn try_block(
-        &self,
-        desk: Desk<'_>,
-        configs: &[&Config],
-        mut told: impl FnMut(usize, usize, &[Cue]),
-    ) -> Vec<Outcome> {
-        let mut sums = vec![Sum::default(); configs.len()];
-        let mut cues: Vec<Vec<Cue>> = vec![Vec::new(); configs.len()];
-        let play = |tape: &Tape, cues: &mut Vec<Vec<Cue>>| {
-            cues.iter_mut().for_each(Vec::clear);
-            tape.play_all(desk.reference, configs, |number, cue| {
-                if let Some(cues) = cues.get_mut(number) {
-                    cues.push(cue);
-                }
-            });
-        };
-        let mut again = Vec::new();
+        let mut sum = Sum::default();
         for (index, take) in desk.takes.iter().enumerate() {
-            play(&take.tape, &mut cues);
-            let sheet = desk.sheets.and_then(|s| s.get(index));
-            for (number, (sum, cues)) in sums.iter_mut().zip(&cues).enumerate() {
-                count(&mut sum.outcome, take, cues);
-                told(number, index, cues);
-                if let Some(sheet) = sheet {
-                    sum.agreement.add(sheet.agreement(cues));
-                }
-                sorted(cues, &mut sum.whats);
-            }
-            for tape in self.shaken.get(index).into_iter().flatten() {
-                play(tape, &mut cues);
-                for (sum, cues) in sums.iter_mut().zip(&cues) {
-                    sorted(cues, &mut again);
-                    let (one, both) = compare(&sum.whats, &again);
-                    sum.flipped += one;
-                    sum.all += one + both;
+            let cues = take.cues(desk.reference, config);
+            sum.take(desk, index, &cues);
+            told(index, &cues);
+            for tape in self.0.get(index).into_iter().flatten() {
+                for cues in play(desk.reference, tape, &[config]) {
+                    sum.take_again(&cues);
                 }
             }
         }
-        let outcome = |sum: Sum| Outcome {
-            told_s: sum.outcome.told_s / self.laps.max(1) as f64,
-            agreement: desk.sheets.map(|_| sum.agreement),
-            flips: (sum.all > 0).then(|| sum.flipped as f64 / sum.all as f64),
-            ..sum.outcome
-        };
-        sums.into_iter().map(outcome).collect()
+        sum.outcome(desk)
     }
+}
+
+/// The cues of each configuration.
+fn play(reference: &ReferenceView<'_>, tape: &Tape, configs: &[&Config]) -> Vec<Vec<Cue>> {
+    let mut cues = vec![Vec::new(); configs.len()];
+    tape.play_all(reference, configs, |number, cue| {
+        if let Some(cues) = cues.get_mut(number) {
+            cues.push(cue);
+        }
+    });
+    cues
 }
 
 /// A setting under way.
@@ -144,10 +122,39 @@ impl Trial {
 struct Sum {
     outcome: Outcome,
     agreement: Agreement,
-    /// What the recording under way tells, as it was measured.
+    /// What is told on the recording under way, as it was measured.
     whats: Vec<What>,
     flipped: usize,
     all: usize,
+}
+
+impl Sum {
+    /// Takes what is told on a recording.
+    fn take(&mut self, desk: Desk<'_>, index: usize, cues: &[Cue]) {
+        if let Some(take) = desk.takes.get(index) {
+            count(&mut self.outcome, take, cues);
+        }
+        if let Some(sheet) = desk.sheets.and_then(|s| s.get(index)) {
+            self.agreement.add(sheet.agreement(cues));
+        }
+        self.whats = sorted(cues);
+    }
+
+    /// Takes what is told on the same recording measured again.
+    fn take_again(&mut self, cues: &[Cue]) {
+        let (one, both) = compare(&self.whats, &sorted(cues));
+        self.flipped += one;
+        self.all += one + both;
+    }
+
+    fn outcome(self, desk: Desk<'_>) -> Outcome {
+        Outcome {
+            told_s: self.outcome.told_s / desk.laps().max(1) as f64,
+            agreement: desk.sheets.map(|_| self.agreement),
+            flips: (self.all > 0).then(|| self.flipped as f64 / self.all as f64),
+            ..self.outcome
+        }
+    }
 }
 
 /// What is judged, and what it is held against.
@@ -159,6 +166,13 @@ pub struct Desk<'a> {
     pub takes: &'a [Take],
     /// The marks of each, where there are any.
     pub sheets: Option<&'a [Sheet]>,
+}
+
+impl Desk<'_> {
+    /// Laps that ended in all recordings.
+    pub fn laps(&self) -> usize {
+        self.takes.iter().map(|t| t.session.laps.len()).sum()
+    }
 }
 
 /// The marks of each recording.
@@ -179,11 +193,11 @@ fn count(outcome: &mut Outcome, take: &Take, cues: &[Cue]) {
 }
 
 /// What is told, whenever: sorted, each once.
-fn sorted(cues: &[Cue], whats: &mut Vec<What>) {
-    whats.clear();
-    whats.extend(cues.iter().map(What::of));
+fn sorted(cues: &[Cue]) -> Vec<What> {
+    let mut whats: Vec<What> = cues.iter().map(What::of).collect();
     whats.sort_unstable();
     whats.dedup();
+    whats
 }
 
 /// How many are in one of two sorted lists only, and how many in both.

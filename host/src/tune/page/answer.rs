@@ -38,7 +38,7 @@ struct CueRow {
 pub fn answer(work: &Work, config: &Config) -> Answer {
     work.with_desk(|desk, marks| {
         let mut rows = Vec::new();
-        let outcome = work.trial.try_one(desk, config, |index, cues| {
+        let outcome = work.shaken.try_one(desk, config, |index, cues| {
             let Some(take) = desk.takes.get(index) else {
                 return;
             };
@@ -55,7 +55,7 @@ pub fn answer(work: &Work, config: &Config) -> Answer {
                 right: marks.of(&take.name, What::of(cue)),
             }));
         });
-        let laps = work.trial.laps().max(1) as f64;
+        let laps = desk.laps().max(1) as f64;
         Answer {
             cues: rows,
             told: outcome.told,

@@ -9,7 +9,7 @@ pub use routes::router;
 
 use super::Take;
 use super::marks::{Marks, Sheet, What};
-use super::outcome::{Desk, Trial, sheets};
+use super::outcome::{Desk, Shaken, sheets};
 use super::settings::set;
 use crate::durable;
 use crate::reference_file::HostReference;
@@ -27,7 +27,7 @@ const SHAKES: u64 = 3;
 pub struct Work {
     reference: Box<HostReference>,
     takes: Vec<Take>,
-    trial: Trial,
+    shaken: Shaken,
     base: Config,
     units: Units,
     marks: Mutex<Marked>,
@@ -68,7 +68,7 @@ pub struct Opened {
 impl Work {
     /// Ready to be asked.
     pub fn new(opened: Opened) -> Self {
-        let trial = Trial::new(&opened.reference.view(), &opened.takes, SHAKES);
+        let shaken = Shaken::new(&opened.reference.view(), &opened.takes, SHAKES);
         let marked = Marked {
             sheets: sheets(&opened.takes, &opened.marks),
             marks: opened.marks,
@@ -76,7 +76,7 @@ impl Work {
         Self {
             reference: opened.reference,
             takes: opened.takes,
-            trial,
+            shaken,
             base: opened.base,
             units: opened.units,
             marks: Mutex::new(marked),
