@@ -220,3 +220,48 @@ fn put_x(kept: &reference_file::HostReference, mm: f64, east: bool) -> f64 {
         cuepost_engine::Frame::Geodetic { .. } => panic!("a plane"),
     }
 }
+
+#[test]
+fn marks_of_a_recording_become_landmarks() {
+    use cuepost_engine::wire::{Header, Mark};
+    use cuepost_engine::{Position, Sample};
+    use cuepost_host::record::{Pace, Writer};
+    let folder = Folder::new("landmarks-marks");
+    let rows = rows();
+    let club = learned(&folder, &[]).expect("a reference");
+    let mut writer = Writer::new(Vec::new(), Pace::Bulk, &Header::default()).expect("written");
+    for (i, r) in rows.iter().enumerate() {
+        let time_us = ((r[0] - rows[0][0]) * 1e6).round() as u64;
+        let sample = Sample {
+            time_us,
+            position: Some(Position::Local {
+                east_mm: (r[1] * 1e3).round() as i64,
+                north_mm: (r[2] * 1e3).round() as i64,
+            }),
+            speed_mps: Some(r[3] as f32),
+            ..Sample::default()
+        };
+        writer.sample(&sample).expect("written");
+        if let Some((_, name)) = marked(&rows).iter().find(|m| m.0 == i) {
+            let text = (*name).try_into().expect("short");
+            let mark = Mark {
+                time_us,
+                text,
+                ..Mark::default()
+            };
+            writer.mark(&mark).expect("written");
+        }
+    }
+    let drive = folder.file("walk.rec");
+    std::fs::write(&drive, writer.finish().expect("written")).expect("written");
+    let boards = folder.file("boards.toml");
+    let args = ["landmarks", "from", &drive, "-r", &club, "-o", &boards];
+    cuepost(&args).expect("a file");
+    cuepost(&["landmarks", "put", &boards, "-r", &club, "-o", &club]).expect("put");
+    let (kept, _) = reference_file::read(club.as_ref()).expect("readable");
+    assert_eq!(kept.landmarks.len(), 2);
+    for (row, name) in marked(&rows) {
+        let apart = apart_m(&kept, &rows[row], name);
+        assert!(apart.abs() < 1.5, "{name}: {apart} m");
+    }
+}

@@ -7,7 +7,6 @@
 //! there.
 
 use super::limits::Limits;
-use super::qss::Car;
 use cuepost_engine::{Corner, CornerKind, ReferenceView};
 
 /// Parts that each step between the reference's nodes is cut into.
@@ -20,12 +19,6 @@ const BEFORE_S: f64 = 0.4;
 const DEVELOPED: f64 = 0.4;
 /// The most of the tyres a bend is taken to use where traction is carried on.
 const SHARE_MOST: f64 = 0.97;
-/// A corner that must be slower by more than this is no longer only lifted for, m/s.
-const LIFT_MOST_MPS: f64 = 3.0;
-/// The share of braking that is taken then.
-const LIGHT_BRAKING: f64 = -0.5;
-/// A speed this near to what the bend allows is held by it, m/s.
-const HELD_MPS: f64 = 0.02;
 /// Straighter than this is straight, 1/m.
 const STRAIGHT_PM: f64 = 2e-5;
 /// Faster than this nothing is computed, m/s.
@@ -41,15 +34,15 @@ pub struct Manner {
     /// Curvature at each node, 1/m, without its sign.
     curvature_pm: Vec<f64>,
     /// Nodes of the middles of corners, where the bend alone sets the speed.
-    middle: Vec<bool>,
+    pub(super) middle: Vec<bool>,
     /// On each segment, the share of drive (positive) on the way out.
-    drive: Vec<f64>,
+    pub(super) drive: Vec<f64>,
     /// On each segment, the tyre force that the way out uses, m/s².
-    traction_mps2: Vec<f64>,
+    pub(super) traction_mps2: Vec<f64>,
     /// On each segment, the share of braking (negative) on the way in.
-    brake: Vec<f64>,
+    pub(super) brake: Vec<f64>,
     /// Segments on which nobody braked: braking there may use what the bend leaves.
-    beyond: Vec<bool>,
+    pub(super) beyond: Vec<bool>,
     /// Corners that are slowed down for, in their order.
     pub ways: Vec<Way>,
 }
@@ -72,7 +65,7 @@ pub struct Way {
 }
 
 /// Acceleration with a share of what there is: 1 is full throttle, 0 coasting, -1 full braking.
-fn acceleration(limits: &Limits, share: f64, speed_mps: f64) -> f64 {
+pub(super) fn acceleration(limits: &Limits, share: f64, speed_mps: f64) -> f64 {
     let coast = limits.coast_mps2(speed_mps);
     if share >= 0.0 {
         coast + share * (limits.full_mps2(speed_mps) - coast)
@@ -158,7 +151,7 @@ impl Manner {
         Some(manner)
     }
 
-    fn nodes(&self) -> usize {
+    pub(super) fn nodes(&self) -> usize {
         self.speed_mps.len()
     }
 
@@ -172,7 +165,7 @@ impl Manner {
     }
 
     /// The segment's curvature, 1/m.
-    fn bend_pm(&self, i: usize) -> f64 {
+    pub(super) fn bend_pm(&self, i: usize) -> f64 {
         0.5 * (self.curvature_pm[i] + self.curvature_pm[(i + 1) % self.nodes()])
     }
 
@@ -285,35 +278,9 @@ impl Manner {
         way.full_ratio = Some(0.98 * reached / engine.max(0.1));
     }
 
-    /// The car with these limits, driven in this manner. `base` are those it was read with.
-    pub fn car(&self, base: &Limits, limits: Limits) -> Driven<'_> {
-        let corner_mps: Vec<f64> = (0..self.nodes())
-            .map(|i| self.corner_mps(i, base, &limits))
-            .collect();
-        let mut brake = self.brake.clone();
-        let mut braked = Vec::new();
-        for way in self.ways.iter().filter(|w| w.lifted) {
-            let node = (way.first + way.segments) % self.nodes();
-            if self.speed_mps[node] - corner_mps[node] > LIFT_MOST_MPS {
-                braked.push(way.into);
-                for k in 0..way.segments {
-                    let share = &mut brake[(way.first + k) % self.nodes()];
-                    *share = share.min(LIGHT_BRAKING);
-                }
-            }
-        }
-        Driven {
-            manner: self,
-            limits,
-            corner_mps,
-            brake,
-            braked,
-        }
-    }
-
     /// The fastest round a node. In a middle the driver uses the same share of the tyres again,
     /// elsewhere all of it, or more where he was seen to.
-    fn corner_mps(&self, i: usize, base: &Limits, limits: &Limits) -> f64 {
+    pub(super) fn corner_mps(&self, i: usize, base: &Limits, limits: &Limits) -> f64 {
         let driven = self.speed_mps[i];
         let bend = self.curvature_pm[i];
         let whole = base.lateral_mps2(driven);
@@ -360,59 +327,5 @@ impl Manner {
             short_before = Some(short);
         }
         None
-    }
-}
-
-/// A car driven in the manner of a reference lap.
-#[derive(Clone, Debug)]
-pub struct Driven<'a> {
-    manner: &'a Manner,
-    /// Its limits.
-    pub limits: Limits,
-    corner_mps: Vec<f64>,
-    /// As the manner's, with braking where a lift is not enough any more.
-    brake: Vec<f64>,
-    /// Corners that were lifted for and must be braked for.
-    pub braked: Vec<usize>,
-}
-
-impl Driven<'_> {
-    /// Whether the bend itself holds the car back somewhere in a corner's middle, which begins at
-    /// a node.
-    pub fn is_held(&self, node: usize, speed_mps: &[f64]) -> bool {
-        let n = self.corner_mps.len();
-        let middle = (0..n).map(|k| (node + k) % n);
-        let mut middle = middle.take_while(|i| self.manner.middle[*i]);
-        middle.any(|i| speed_mps[i] > self.corner_mps[i] - HELD_MPS)
-    }
-}
-
-impl Car for Driven<'_> {
-    fn corner_mps(&self, node: usize) -> f64 {
-        self.corner_mps[node]
-    }
-
-    fn drive_mps2(&self, i: usize, speed_mps: f64) -> f64 {
-        let m = self.manner;
-        let wanted = acceleration(&self.limits, m.drive[i], speed_mps);
-        let traction = m.traction_mps2[i];
-        if !traction.is_finite() {
-            return wanted;
-        }
-        let held = traction * self.limits.grip(speed_mps);
-        wanted.min(held - self.limits.resistance_mps2(speed_mps))
-    }
-
-    fn brake_mps2(&self, i: usize, speed_mps: f64) -> f64 {
-        let m = self.manner;
-        let wanted = -acceleration(&self.limits, self.brake[i], speed_mps);
-        if !m.beyond[i] {
-            return wanted;
-        }
-        let resistance = self.limits.resistance_mps2(speed_mps);
-        let tyre = self.limits.brake_mps2(speed_mps) - resistance;
-        let used = speed_mps * speed_mps * m.bend_pm(i) / self.limits.lateral_mps2(speed_mps);
-        let left = (1.0 - used.min(1.0).powi(2)).sqrt();
-        wanted.min(tyre * left + resistance)
     }
 }

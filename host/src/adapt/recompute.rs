@@ -1,8 +1,9 @@
 //! Moves the facts of a reference by what the computation says the change does.
 
 use super::change::Change;
+use super::driven::Driven;
 use super::limits::Limits;
-use super::manner::{Driven, Manner, Way};
+use super::manner::{Manner, Way};
 use super::qss::{Onset, Solution, solve};
 use crate::reference_file::HostReference;
 use cuepost_engine::{Corner, CornerKind, Facts, Measured, ReferenceView};
