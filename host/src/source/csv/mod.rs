@@ -75,7 +75,9 @@ impl Table {
         let done = match &mut self.state {
             State::Head { bytes: head, due } => {
                 head.extend_from_slice(bytes);
-                if head.len() < *due {
+                // Only a line more, or no end of lines at all, can tell more than before.
+                let more = memchr(b'\n', bytes).is_some() || head.len() >= HEAD_MAX;
+                if head.len() < *due || !more {
                     return Ok(());
                 }
                 self.begin(false, out)
