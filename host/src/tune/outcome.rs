@@ -16,8 +16,8 @@ const BLOCK: usize = 16;
 pub struct Outcome {
     /// Cues as it happened, on the way out, before the corner.
     pub told: [u32; 3],
-    /// Cues by the phase they are about, in the order of [`cuepost_engine::Phase::ALL`]; the whole corner's praise
-    /// comes first, under the straight.
+    /// Cues by the phase they are about, in the order of [`cuepost_engine::Phase::ALL`]; praise of
+    /// a whole corner comes first, under the straight.
     pub phases: [u32; 5],
     /// Cues by corner, reminders included.
     pub corners: BTreeMap<u8, u32>,
