@@ -1,6 +1,6 @@
 //! The coach's sheet: a reference in words that can be read aloud, corner by corner.
 //!
-//! [`sheet`] says everything once; [`text`] and [`page`] only lay it out, [`map`] draws the line.
+//! [`sheet`] says everything once; [`text`] and [`page`] only lay it out, `map` draws the line.
 
 mod map;
 mod page;

@@ -1,7 +1,7 @@
 //! Two cars held against each other: what each can do against speed, and which changes would make
 //! the one behave like the other.
 //!
-//! [`measure`] learns a car's curves and how sure they are, [`fit`] looks for the change,
+//! [`mod@measure`] learns a car's curves and how sure they are, [`mod@fit`] looks for the change,
 //! [`words`] says it.
 
 pub mod fit;
