@@ -4,6 +4,7 @@ mod brief;
 mod cars;
 mod closed_forms;
 mod computed;
+mod driven;
 mod invented;
 mod landmarks;
 mod laws;
