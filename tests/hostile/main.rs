@@ -182,3 +182,25 @@ fn is_read(content: &[u8]) -> bool {
     let mut store = Box::new(reference_file::HostReference::new());
     reference::decode(&file, &mut *store).is_ok()
 }
+
+/// What is built in has a reason that people can read.
+#[test]
+fn every_dependency_has_a_reason() {
+    let root = folder("..");
+    let page = std::fs::read_to_string(root.join("docs/DEPENDENCIES.md")).expect("there");
+    for package in ["engine", "host", "firmware", "tests"] {
+        let manifest = root.join(package).join("Cargo.toml");
+        let text = std::fs::read_to_string(manifest).expect("there");
+        let mut inside = false;
+        for line in text.lines() {
+            if line.starts_with('[') {
+                inside = line.contains("dependencies]");
+            }
+            let name = line.split(['=', '.', ' ']).next().unwrap_or_default();
+            let ours = name.is_empty() || name.starts_with(['#', '[', '"', ']']);
+            if inside && !ours && !name.starts_with("cuepost") {
+                assert!(page.contains(&format!("`{name}`")), "{package}: `{name}`");
+            }
+        }
+    }
+}
