@@ -71,9 +71,9 @@ fn difference(a: &Measured, b: &Measured, curve: usize, units: Units) -> String 
     for i in &common {
         let sd = a.sd[curve][*i].hypot(b.sd[curve][*i]);
         let weight = 1.0 / (sd * sd);
-        sum += weight
-            * (b.value[curve][*i] - a.value[curve][*i])
-                .copysign((b.value[curve][*i] - a.value[curve][*i]) * a.value[curve][*i].signum());
+        // More of what there is, also where it slows the car down.
+        let (one, other) = (a.value[curve][*i], b.value[curve][*i]);
+        sum += weight * (other - one) * one.signum();
         weights += weight;
         level += weight * a.value[curve][*i].abs();
         least = least.min(sd);
