@@ -7,12 +7,51 @@ use crate::stream::{course, nmea, ubx, wire};
 use std::collections::BTreeMap;
 use std::process::Command;
 
-/// Limits of the design.
-const MEAN_MOST: u32 = 2_500;
-const WORST_MOST: u32 = 30_000;
-const CODE_MOST: u32 = 96 * 1024;
-const RAM_MOST: u32 = 24 * 1024;
-const STACK_MOST: u32 = 4 * 1024;
+/// What a figure should be at most, and what it may be at most today: where that is more, the goal
+/// is missed, and the second number keeps it from growing. `docs/SPEED.md` says what it would take.
+struct Limit {
+    goal: u32,
+    today: u32,
+}
+
+const UBX_MEAN: Limit = missed(2_500, 8_400);
+const NMEA_MEAN: Limit = missed(2_500, 16_800);
+const WIRE_MEAN: Limit = missed(2_500, 10_400);
+const WORST: Limit = missed(30_000, 50_000);
+const CODE: Limit = missed(96 * 1024, 148_000);
+const RAM: Limit = missed(24 * 1024, 30_000);
+const STACK: Limit = missed(4 * 1024, 10_200);
+/// A main loop that has nothing to do.
+const IDLE: Limit = Limit {
+    goal: 200,
+    today: 200,
+};
+
+const fn missed(goal: u32, today: u32) -> Limit {
+    Limit { goal, today }
+}
+
+/// The rows of the table, and what is over its limit.
+#[derive(Default)]
+struct Table {
+    over: Vec<String>,
+}
+
+impl Table {
+    fn row(&mut self, what: &str, measured: u32, limit: &Limit) {
+        let Limit { goal, today } = *limit;
+        let kept = if measured <= goal { "kept" } else { "missed" };
+        println!("| {what} | {measured} | {goal} | {kept} |");
+        if measured > today.max(goal) {
+            self.over
+                .push(format!("{what}: {measured}, at most {today} so far"));
+        }
+    }
+
+    fn note(what: &str, measured: u32) {
+        println!("| {what} | {measured} | | |");
+    }
+}
 
 /// Runs the measuring program over a recording; its report by name.
 fn measured(recording: &[u8], for_computer: bool) -> BTreeMap<String, u32> {
@@ -89,34 +128,26 @@ fn budgets() {
         .sum::<u32>();
     let ram = section(".data") + section(".bss") + section(".uninit") - any["reference, bytes"];
     let worst = |name: &str| runs.iter().map(|(_, run)| run[name]).max().unwrap_or(0);
-    println!("| what | measured | limit |\n|---|---|---|");
-    for (kind, run) in &runs {
+    println!("| what | measured | goal | |\n|---|---|---|---|");
+    let mut table = Table::default();
+    for ((kind, run), mean) in runs.iter().zip([UBX_MEAN, NMEA_MEAN, WIRE_MEAN]) {
         assert!(run["samples"] > 4_000, "{kind}: {run:?}");
-        let (mean, worst) = (
-            run["instructions a sample, mean"],
-            run["instructions a sample, worst"],
-        );
-        println!("| {kind}, instructions a sample, mean | {mean} | {MEAN_MOST} |");
-        println!("| {kind}, instructions a sample, worst | {worst} | {WORST_MOST} |");
+        let name = |which: &str| format!("{kind}, instructions a sample, {which}");
+        table.row(&name("mean"), run["instructions a sample, mean"], &mean);
+        table.row(&name("worst"), run["instructions a sample, worst"], &WORST);
     }
-    println!(
-        "| instructions, a step with nothing to do | {} | |",
-        any["instructions, nothing to do"]
+    let idle = "instructions, nothing to do";
+    table.row(idle, any[idle], &IDLE);
+    Table::note(
+        "instructions, a cue on strip, sounder, screen",
+        any["instructions, a cue shown"],
     );
-    println!(
-        "| instructions, a cue on strip, sounder, screen | {} | |",
-        any["instructions, a cue shown"]
-    );
-    println!("| code and constants, bytes | {code} | {CODE_MOST} |");
-    println!("| static memory without the reference, bytes | {ram} | {RAM_MOST} |");
-    println!("| of that the engine, bytes | {} | |", any["engine, bytes"]);
-    println!("| the reference, bytes | {} | |", any["reference, bytes"]);
-    println!(
-        "| stack while running, bytes | {} | {STACK_MOST} |",
-        worst("stack, bytes")
-    );
-    println!(
-        "| stack at the start, bytes | {} | |",
-        worst("stack at the start, bytes")
-    );
+    table.row("code and constants, bytes", code, &CODE);
+    table.row("static memory without the reference, bytes", ram, &RAM);
+    Table::note("of that the engine, bytes", any["engine, bytes"]);
+    Table::note("the reference, bytes", any["reference, bytes"]);
+    table.row("stack while running, bytes", worst("stack, bytes"), &STACK);
+    let start = "stack at the start, bytes";
+    Table::note(start, worst(start));
+    assert!(table.over.is_empty(), "{}", table.over.join("; "));
 }
