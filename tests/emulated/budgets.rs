@@ -15,7 +15,7 @@ struct Limit {
 }
 
 const UBX_MEAN: Limit = missed(2_500, 8_400);
-const NMEA_MEAN: Limit = missed(2_500, 16_800);
+const NMEA_MEAN: Limit = missed(2_500, 15_400);
 const WIRE_MEAN: Limit = missed(2_500, 10_400);
 const WORST: Limit = missed(30_000, 50_000);
 const CODE: Limit = missed(96 * 1024, 148_000);

@@ -64,6 +64,8 @@ pub struct Receiver {
     held: Vec<u8, HELD>,
     /// Length of `held` at which it is worth looking at again.
     due: usize,
+    /// Of a sentence in `held`, what has been looked at.
+    plain: nmea::Plain,
     /// Offset of `held`'s first byte.
     held_at: u64,
     /// Bytes taken in.
@@ -76,8 +78,8 @@ pub struct Receiver {
 enum Step {
     /// Go on after so many bytes.
     On(usize),
-    /// Wait until so many bytes are there.
-    Wait(usize),
+    /// Wait until so many bytes are there; a sentence's plain bytes so far.
+    Wait(usize, nmea::Plain),
 }
 
 impl Receiver {
@@ -98,7 +100,7 @@ impl Receiver {
         }
         let at = self.taken;
         self.taken = at.saturating_add(bytes.len() as u64);
-        self.scan(bytes, at, &mut out);
+        self.scan(bytes, at, nmea::Plain::default(), &mut out);
     }
 
     /// The stream has ended, or pauses for long: tells the epoch under way and drops what is not
@@ -147,11 +149,11 @@ impl Receiver {
         let room = self.due.saturating_sub(self.held.len().saturating_add(1));
         let most = room.min(bytes.len());
         let (ahead, _) = bytes.split_at_checked(most).unwrap_or_default();
-        let length = match self.held.as_slice() {
-            [b'$', ..] => nmea::plain(ahead).0,
+        let (length, sum) = match self.held.as_slice() {
+            [b'$', ..] => nmea::plain(ahead),
             // The second byte and the header decide.
-            [_, _, ..] => most,
-            _ => 0,
+            [_, _, ..] => (most, 0),
+            _ => (0, 0),
         };
         let Some((ahead, rest)) = bytes.split_at_checked(length) else {
             return bytes;
@@ -159,6 +161,7 @@ impl Receiver {
         if self.held.extend_from_slice(ahead).is_err() {
             return bytes;
         }
+        self.plain = self.plain.and(length, sum);
         self.taken = self.taken.saturating_add(length as u64);
         rest
     }
@@ -168,7 +171,7 @@ impl Receiver {
         self.taken = at.saturating_add(1);
         if self.held.is_empty() {
             if byte == b'$' || byte == ubx::START {
-                self.scan(&[byte], at, out);
+                self.scan(&[byte], at, nmea::Plain::default(), out);
             }
             return;
         }
@@ -185,34 +188,44 @@ impl Receiver {
             }
             let plain = (b' '..=b'~').contains(&byte) && byte != b'$';
             if plain && self.held.len() < self.due {
+                self.plain = self.plain.and(1, byte);
                 return;
             }
         } else if self.held.len() < self.due && self.held.len() != 2 {
             return;
         }
         let held = core::mem::take(&mut self.held);
-        self.scan(&held, self.held_at, out);
+        self.scan(&held, self.held_at, self.plain, out);
     }
 
     /// Reads what is whole in `bytes`, the first of which is at offset `at`, and holds a frame that
-    /// is not.
-    fn scan<F: FnMut(Sample)>(&mut self, bytes: &[u8], at: u64, out: &mut F) {
+    /// is not. A sentence at their start is known so far.
+    fn scan<F: FnMut(Sample)>(
+        &mut self,
+        bytes: &[u8],
+        at: u64,
+        mut known: nmea::Plain,
+        out: &mut F,
+    ) {
         let mut rest = bytes;
         while let Some(start) = rest.iter().position(|&b| b == b'$' || b == ubx::START) {
             let from = rest.get(start..).unwrap_or_default();
             let here = at.saturating_add((bytes.len().saturating_sub(from.len())) as u64);
+            // What is known is of a sentence that begins here, not of a later one.
+            let known = core::mem::take(&mut known);
             let step = if from.first() == Some(&b'$') {
-                self.sentence(from, here, out)
+                self.sentence(from, here, known, out)
             } else {
                 self.frame(from, here, out)
             };
             match step {
                 Step::On(used) => rest = from.get(used.max(1)..).unwrap_or_default(),
-                Step::Wait(due) => {
+                Step::Wait(due, plain) => {
                     self.held.clear();
                     // Shorter than `due`, which is at most the room there is.
                     if self.held.extend_from_slice(from).is_ok() {
                         self.due = due;
+                        self.plain = plain;
                         self.held_at = here;
                     }
                     return;
@@ -221,8 +234,14 @@ impl Receiver {
         }
     }
 
-    fn sentence<F: FnMut(Sample)>(&mut self, bytes: &[u8], at: u64, out: &mut F) -> Step {
-        let (body, used, reason) = match nmea::frame(bytes) {
+    fn sentence<F: FnMut(Sample)>(
+        &mut self,
+        bytes: &[u8],
+        at: u64,
+        known: nmea::Plain,
+        out: &mut F,
+    ) -> Step {
+        let (body, used, reason) = match nmea::frame(bytes, known) {
             nmea::Frame::Whole { body, used } => {
                 match nmea::parse(body) {
                     Ok(sentence) => self.joiner.sentence(
@@ -237,7 +256,7 @@ impl Receiver {
                 }
                 return Step::On(used);
             }
-            nmea::Frame::Short { need } => return Step::Wait(need),
+            nmea::Frame::Short { need, plain } => return Step::Wait(need, plain),
             nmea::Frame::WrongSum { body, used } => (body, used, Reason::Checksum),
             nmea::Frame::Cut { body, used } => (body, used, Reason::Cut),
             nmea::Frame::TooLong { body, used } => (body, used, Reason::TooLong),
@@ -266,7 +285,7 @@ impl Receiver {
                 }
                 return Step::On(used);
             }
-            ubx::Frame::Short { need } => return Step::Wait(need),
+            ubx::Frame::Short { need } => return Step::Wait(need, nmea::Plain::default()),
             ubx::Frame::WrongSum => self.counts.refuse(Reason::Checksum, at),
             ubx::Frame::WrongLength => self.counts.refuse(Reason::Length, at),
             ubx::Frame::Other => one_more(&mut self.counts.other_ubx),

@@ -66,8 +66,25 @@ pub(super) enum Frame<'a> {
     Cut { body: &'a [u8], used: usize },
     /// A sentence too long to be one.
     TooLong { body: &'a [u8], used: usize },
-    /// More bytes are needed, this many in all at most.
-    Short { need: usize },
+    /// More bytes are needed, this many in all at most; what is there has this plain beginning.
+    Short { need: usize, plain: Plain },
+}
+
+/// The plain bytes after a `$`: how many, and their sum.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Plain {
+    length: usize,
+    sum: u8,
+}
+
+impl Plain {
+    /// So many more of them, with this sum.
+    pub(super) fn and(self, length: usize, sum: u8) -> Self {
+        Self {
+            length: self.length.wrapping_add(length),
+            sum: self.sum ^ sum,
+        }
+    }
 }
 
 /// Bytes looked at together.
@@ -109,33 +126,36 @@ pub(super) fn plain(bytes: &[u8]) -> (usize, u8) {
     (length, sum)
 }
 
-/// Reads the frame of the sentence at the start of `bytes`, whose first byte is `$`.
-pub(super) fn frame(bytes: &[u8]) -> Frame<'_> {
+/// Reads the frame of the sentence at the start of `bytes`, whose first byte is `$` and whose next
+/// are known to be plain.
+pub(super) fn frame(bytes: &[u8], known: Plain) -> Frame<'_> {
     let line = bytes.get(..=STAR_MAX).unwrap_or(bytes);
-    let (plain, sum) = plain(line.get(1..).unwrap_or_default());
-    let length = plain.wrapping_add(1);
+    let (more, sum) = plain(line.get(known.length.wrapping_add(1)..).unwrap_or_default());
+    let plain = known.and(more, sum);
+    let length = plain.length.wrapping_add(1);
     let body = bytes.get(1..length).unwrap_or_default();
     let used = length;
     match line.get(length) {
-        Some(b'*') => check(bytes, length, sum),
+        Some(b'*') => check(bytes, length, plain),
         Some(b'\r' | b'\n') => Frame::WrongSum { body, used },
         Some(_) => Frame::Cut { body, used },
         None if length > STAR_MAX => Frame::TooLong { body, used },
         None => Frame::Short {
             need: STAR_MAX.wrapping_add(1),
+            plain,
         },
     }
 }
 
 /// Compares the two digits after the `*` at `star`.
-fn check(bytes: &[u8], star: usize, sum: u8) -> Frame<'_> {
+fn check(bytes: &[u8], star: usize, plain: Plain) -> Frame<'_> {
     let body = bytes.get(1..star).unwrap_or_default();
     let need = star.wrapping_add(3);
     let mut digits = bytes.iter().skip(star.wrapping_add(1)).copied();
     let Some(high) = digits.next() else {
         // One digit may already be none.
         let need = star.wrapping_add(2);
-        return Frame::Short { need };
+        return Frame::Short { need, plain };
     };
     let Some(high) = hex(high) else {
         // What stands there may start something else.
@@ -143,14 +163,14 @@ fn check(bytes: &[u8], star: usize, sum: u8) -> Frame<'_> {
         return Frame::WrongSum { body, used };
     };
     let Some(low) = digits.next() else {
-        return Frame::Short { need };
+        return Frame::Short { need, plain };
     };
     let Some(low) = hex(low) else {
         let used = star.wrapping_add(2);
         return Frame::WrongSum { body, used };
     };
     let used = need;
-    if (high << 4 | low) == sum {
+    if (high << 4 | low) == plain.sum {
         Frame::Whole { body, used }
     } else {
         Frame::WrongSum { body, used }
