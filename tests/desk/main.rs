@@ -4,6 +4,7 @@
 #[allow(dead_code)]
 mod chrome;
 mod debrief;
+mod many;
 mod sliders;
 mod stage;
 mod tables;

@@ -11,6 +11,8 @@ use anyhow::{Context, bail};
 use clap::ValueEnum;
 use cuepost_engine::gate::Refusal;
 use cuepost_engine::{Config, ReferenceView};
+use rayon::prelude::*;
+use std::collections::BTreeSet;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -18,11 +20,13 @@ use std::process::ExitCode;
 /// Run a recording against a reference: laps, corners, and what would have been told
 ///
 /// Examples: cuepost replay sunday.csv --reference club.ref --format jsonl > sunday.jsonl
-/// and, for other programs, cuepost replay sunday.csv -r club.ref --format parquet -o season/sunday
+/// and, for other programs, cuepost replay sunday.csv -r club.ref --format parquet -o season/sunday.
+/// Several recordings are replayed on all cores, and told in the order given.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The recording: NMEA, UBX, CSV or our own; `-` is standard input
-    recording: PathBuf,
+    /// The recordings: NMEA, UBX, CSV or our own; `-` is standard input
+    #[arg(required = true)]
+    recording: Vec<PathBuf>,
     /// The reference, as `cuepost learn` made it
     #[arg(long, short)]
     reference: PathBuf,
@@ -33,7 +37,8 @@ pub struct Args {
     /// with --output, csv and parquet write laps, facts and cues as three tables
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-    /// Write the tables PREFIX.laps, PREFIX.facts and PREFIX.cues, each .csv or .parquet
+    /// Write the tables PREFIX.laps, PREFIX.facts and PREFIX.cues, each .csv or .parquet; of several
+    /// recordings PREFIX.RECORDING.laps and so on
     #[arg(long, short, value_name = "PREFIX")]
     output: Option<PathBuf>,
     /// Conditions of the session in words, as "24 C air, dry, tyres 20 laps, fuel 40 l"; the
@@ -65,8 +70,81 @@ enum Format {
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (kept, _) = reference_file::read(&args.reference)?;
     let reference = kept.view();
+    let config = thresholds_file::read_or_default(args.thresholds.as_deref())?;
+    match (args.format, &args.output) {
+        (Format::Parquet, None) => bail!(
+            "--format parquet needs --output PREFIX: the tables are PREFIX.laps.parquet, \
+             PREFIX.facts.parquet and PREFIX.cues.parquet"
+        ),
+        (Format::Text | Format::Jsonl, Some(_)) => bail!(
+            "--output is for the tables of --format csv and parquet; text and jsonl are printed, \
+             so write > FILE"
+        ),
+        _ => {}
+    }
+    if let [recording] = args.recording.as_slice() {
+        let out = BufWriter::new(io::stdout().lock());
+        one(args, recording, &reference, config, out)?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    distinct(args)?;
+    several(args, &reference, &config)
+}
+
+/// Tables of several recordings are named after them.
+fn distinct(args: &Args) -> anyhow::Result<()> {
+    let stems: BTreeSet<_> = args.recording.iter().map(|r| r.file_stem()).collect();
+    if args.output.is_some() && stems.len() < args.recording.len() {
+        bail!("two recordings have the same name, and so would their tables; replay them apart");
+    }
+    Ok(())
+}
+
+/// Each recording on a core of its own, told in the order given; one that cannot be read does not
+/// keep the others back.
+fn several(
+    args: &Args,
+    reference: &ReferenceView<'_>,
+    config: &Config,
+) -> anyhow::Result<ExitCode> {
+    let replayed = args.recording.par_iter().map(|recording| {
+        let mut out = Vec::new();
+        let done = one(args, recording, reference, config.clone(), &mut out);
+        (out, done.with_context(|| recording.display().to_string()))
+    });
+    let replayed: Vec<_> = replayed.collect();
+    let mut failed = 0;
+    let mut stdout = io::stdout().lock();
+    for (recording, (out, done)) in args.recording.iter().zip(&replayed) {
+        if args.format == Format::Text {
+            writeln!(stdout, "== {}", recording.display())?;
+        }
+        stdout.write_all(out)?;
+        if let Err(error) = done {
+            eprintln!("cuepost: {error:#}");
+            failed += 1;
+        }
+    }
+    stdout.flush()?;
+    if failed > 0 {
+        bail!(
+            "{failed} of {} recordings could not be read",
+            args.recording.len()
+        );
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// One recording.
+fn one(
+    args: &Args,
+    path: &Path,
+    reference: &ReferenceView<'_>,
+    config: Config,
+    out: impl Write,
+) -> anyhow::Result<()> {
     let options = source::Options::with_columns(&args.column)?;
-    let mut recording = source::open(&args.recording, &options)?;
+    let mut recording = source::open(path, &options)?;
     let made = reference.session.source;
     if let Some(words) = kinds_differ(made, recording.source_kind(), "this recording is") {
         eprintln!("{words}");
@@ -78,28 +156,16 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if let Some(caution) = caution(reference.session) {
         eprintln!("{caution}");
     }
-    let out = BufWriter::new(io::stdout().lock());
-    let config = thresholds_file::read_or_default(args.thresholds.as_deref())?;
-    let (summary, fault) = match (args.format, &args.output) {
-        (Format::Csv | Format::Parquet, Some(prefix)) => {
-            tables(args, prefix, &mut recording, &reference, config)?
-        }
-        (Format::Parquet, None) => bail!(
-            "--format parquet needs --output PREFIX: the tables are PREFIX.laps.parquet, \
-             PREFIX.facts.parquet and PREFIX.cues.parquet"
-        ),
-        (Format::Text | Format::Jsonl, Some(_)) => bail!(
-            "--output is for the tables of --format csv and parquet; text and jsonl are printed, \
-             so write > FILE"
-        ),
-        (_, None) => print(args, &mut recording, &reference, config, out)?,
+    let (summary, fault) = match &args.output {
+        Some(prefix) => tables(args, (path, prefix), &mut recording, reference, config, out)?,
+        None => print(args, &mut recording, reference, config, out)?,
     };
     for line in complaints(&summary) {
         eprintln!("{line}");
     }
     match fault {
         Some(fault) => Err(anyhow::Error::new(fault).context("read up to here, then stopped")),
-        None => Ok(ExitCode::SUCCESS),
+        None => Ok(()),
     }
 }
 
@@ -143,12 +209,13 @@ fn print(
 /// Laps, facts and cues as files, of all that was read.
 fn tables(
     args: &Args,
-    prefix: &Path,
+    (path, prefix): (&Path, &Path),
     recording: &mut source::Recording,
     reference: &ReferenceView<'_>,
     config: Config,
+    mut out: impl Write,
 ) -> anyhow::Result<(Summary, Option<source::SourceError>)> {
-    let name = args.recording.file_stem().unwrap_or_default();
+    let name = path.file_stem().unwrap_or_default();
     let name = name.to_string_lossy();
     let mut tables = Tables::new(&name, *reference, args.units);
     let done = replay(recording, reference, config, |event, start_us| {
@@ -160,11 +227,14 @@ fn tables(
             _ => (table.to_csv()?, "csv"),
         };
         let mut path = prefix.as_os_str().to_owned();
+        if args.recording.len() > 1 {
+            path.push(format!(".{name}"));
+        }
         path.push(format!(".{}.{kind}", table.name));
         let path = PathBuf::from(path);
         let shown = path.display();
         durable::write(&path, &bytes).with_context(|| format!("{shown}: cannot be written"))?;
-        println!("{shown}: {} rows", table.rows.len());
+        writeln!(out, "{shown}: {} rows", table.rows.len())?;
     }
     Ok(done)
 }
