@@ -6,4 +6,5 @@ mod host;
 mod links;
 mod rp2040;
 mod same_bytes;
+mod silence;
 mod stream;

@@ -34,6 +34,8 @@ pub(super) struct Inner<'a, W: Wiring> {
     health: (HealthState, Why),
     /// When the last sample came, on the board's clock, and how fast the car was.
     last: Option<(u64, f32)>,
+    /// The source fell silent, and the engine was told that the session is over.
+    ended: bool,
     pub now_us: u64,
 }
 
@@ -53,6 +55,7 @@ impl<'a, W: Wiring> Inner<'a, W> {
             output_faults: 0,
             health: (HealthState::Lost, Why::Searching),
             last: None,
+            ended: false,
             now_us: 0,
         };
         inner.load_config();
@@ -70,8 +73,28 @@ impl<'a, W: Wiring> Inner<'a, W> {
             return;
         }
         self.fed = self.fed.saturating_add(1);
+        self.ended = false;
         let Rooms { reference, engine } = &mut *self.rooms;
-        let events = engine.feed(&reference.view(), sample);
+        engine.feed(&reference.view(), sample);
+        self.tell_events();
+    }
+
+    /// A board has no end of a recording: a source that has fallen silent is one. The facts of the
+    /// last corner, which waited for what might still have come, are told then; should samples come
+    /// again, the engine goes on and finds the gap.
+    fn end_when_silent(&mut self) {
+        let silent = |(at_us, _): (u64, f32)| self.now_us.saturating_sub(at_us) > SILENT_US;
+        if self.ended || self.reference.is_none() || !self.last.is_some_and(silent) {
+            return;
+        }
+        self.ended = true;
+        let Rooms { reference, engine } = &mut *self.rooms;
+        engine.finish(&reference.view());
+        self.tell_events();
+    }
+
+    /// Tells what the engine said last.
+    fn tell_events(&mut self) {
         let mut tell = Teller {
             settings: &self.settings,
             outputs: &mut self.outputs,
@@ -80,13 +103,14 @@ impl<'a, W: Wiring> Inner<'a, W> {
             health: &mut self.health,
             now_us: self.now_us,
         };
-        for event in events {
+        for event in self.rooms.engine.events() {
             tell.event(event);
         }
     }
 
     /// Brings the outputs up to now: what they show, and whether cues can be expected.
     pub fn show(&mut self) {
+        self.end_when_silent();
         let (state, why) = self.health_now();
         self.outputs.state(state, why, &self.settings);
         if self.outputs.tick(&self.settings, self.now_us).is_err() {
