@@ -55,6 +55,8 @@ pub struct Passage {
     throttle: Option<Instant>,
     touch: Option<Instant>,
     lift_off: Option<Instant>,
+    /// Rolled into it off both pedals, after the braking for the corner before.
+    coasted: bool,
     behind: Behind,
     slowest: Option<Slowest>,
     braking: Braking,
@@ -98,6 +100,7 @@ impl Passage {
             throttle: None,
             touch: None,
             lift_off: None,
+            coasted: false,
             behind: Behind::default(),
             slowest: None,
             braking: Braking::default(),
@@ -160,6 +163,16 @@ impl Passage {
     pub fn within(&self, reference: &ReferenceView<'_>, progress_m: f32) -> Option<f32> {
         let into_m = reference.wrap_m(progress_m - self.begin_m);
         (into_m < self.spans.end_m).then_some(into_m)
+    }
+
+    /// Metres from a progress on to the corner's begin.
+    pub fn ahead_m(&self, reference: &ReferenceView<'_>, progress_m: f32) -> f32 {
+        reference.wrap_m(self.begin_m - progress_m)
+    }
+
+    /// Whether nothing has been done in it yet, neither slowed nor driven.
+    pub fn untouched(&self) -> bool {
+        self.brake.is_none() && self.lift_off.is_none() && self.throttle.is_none()
     }
 
     /// Takes the next moment of this corner.
@@ -327,6 +340,10 @@ impl Passage {
             Change::DriveAgain(at, _) if self.throttle.is_none() && self.lift_off.is_some() => {
                 self.take_throttle(reference, corner, at)
             }
+            Change::DriveAgain(..) => {
+                // Left before it was ever full: on the throttle for good only now.
+                self.throttle.is_some() && self.facts.full_m.is_none()
+            }
             Change::Touch(at) => {
                 // The last one before the next braking, should none be held.
                 if self.brake.is_some() {
@@ -334,9 +351,7 @@ impl Passage {
                 }
                 false
             }
-            Change::Release(_) | Change::Brake(_) | Change::Full(_) | Change::DriveAgain(..) => {
-                false
-            }
+            Change::Release(_) | Change::Brake(_) | Change::Full(_) => false,
         }
     }
 
@@ -345,6 +360,11 @@ impl Passage {
         if corner.kind != CornerKind::Braked {
             self.take_lift_off(corner, 0.0, at);
         }
+    }
+
+    /// Notes that the car rolls into it off both pedals.
+    pub fn coast_into(&mut self) {
+        self.coasted = true;
     }
 
     fn take_lift_off(&mut self, corner: &Corner, into_m: f32, at: Instant) -> bool {
@@ -368,10 +388,12 @@ impl Passage {
         at: Instant,
     ) -> bool {
         // Throttle before any slowing is the straight's, not the corner's.
-        if self.throttle.is_some() || (self.brake.is_none() && self.lift_off.is_none()) {
+        if self.brake.is_none() && self.lift_off.is_none() && !self.coasted {
             return false;
         }
+        // A second one is told when the first was too brief, or a dab of the brake ended it.
         self.throttle = Some(at);
+        self.facts.full_m = None;
         self.facts.throttle_m = Some(measured(&at));
         if let Some(on) = corner.facts.throttle_m {
             let late = reference.ahead_m(on.value, at.progress_m) >= 0.0;

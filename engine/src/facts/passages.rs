@@ -11,6 +11,11 @@ use crate::trace::Trace;
 
 /// Changes may be dated back by up to this much, so long a passage left behind waits for them.
 const WAIT_S: f32 = 0.9;
+/// A passage left behind before any throttle waits this long for it: where corners follow at
+/// once, the next one begins before a late driver is back on it.
+const OWED_S: f32 = 4.0;
+/// A braking that began this little before a corner is the corner's, metres.
+const EARLY_M: f32 = 40.0;
 /// Farther than this behind the corner's begin is another corner, not noise, metres.
 const NEAR_M: f32 = 20.0;
 
@@ -21,6 +26,8 @@ pub struct Passages {
     left: Option<(Passage, u64)>,
     /// Off the throttle since, while it lasts.
     lifted: Option<Instant>,
+    /// Off the brake and not yet on the throttle.
+    coasting: bool,
 }
 
 impl Passages {
@@ -54,10 +61,11 @@ impl Passages {
     ) -> Option<Facts> {
         let waited_s = |left_us: u64| now.time_us.saturating_sub(left_us) as f32 * 1e-6;
         let mut finished = None;
+        let wait_s = if self.throttle_owed() { OWED_S } else { WAIT_S };
         if self
             .left
             .as_ref()
-            .is_some_and(|(_, left_us)| waited_s(*left_us) > WAIT_S)
+            .is_some_and(|(_, left_us)| waited_s(*left_us) > wait_s)
         {
             finished = self.finish(reference);
         }
@@ -75,6 +83,9 @@ impl Passages {
                 && let Some(corner) = reference.corners.get(index)
             {
                 passage.lift_before(corner, at);
+            }
+            if let (true, Some(passage)) = (self.coasting, &mut next) {
+                passage.coast_into();
             }
             if let Some(passage) = core::mem::replace(&mut self.current, next) {
                 finished = finished.or_else(|| self.finish(reference));
@@ -100,24 +111,58 @@ impl Passages {
             }
             Change::Brake(_) | Change::Throttle(_) | Change::DriveAgain(..) => None,
         };
+        self.coasting = match change {
+            Change::Release(_) => true,
+            Change::Brake(_) | Change::Throttle(_) | Change::DriveAgain(..) => false,
+            _ => self.coasting,
+        };
+        let (passage, into_m) = self.owner(reference, change)?;
+        let corner = reference.corners.get(passage.index())?;
+        let braking = passage.brake().is_some() && passage.throttle().is_none();
+        let news = passage.take(reference, corner, into_m, change);
+        let phase = phase_of(change, braking)?;
+        news.then_some(PhaseEvent {
+            lap: passage.lap(),
+            corner: passage.corner(),
+            phase,
+            time_us: at.time_us,
+            progress_m: at.progress_m,
+        })
+    }
+
+    /// The passage left behind has been braked and waits for its throttle, and nothing has
+    /// happened in the one under way.
+    fn throttle_owed(&self) -> bool {
+        let owed = |p: &Passage| p.brake().is_some() && p.throttle().is_none();
+        self.left.as_ref().is_some_and(|(p, _)| owed(p))
+            && self.current.as_ref().is_some_and(Passage::untouched)
+    }
+
+    /// The passage a change belongs to, and metres from its begin.
+    fn owner(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        change: &Change,
+    ) -> Option<(&mut Passage, f32)> {
+        let at_m = instant(change).progress_m;
+        let owed = matches!(change, Change::Throttle(_) | Change::Touch(_)) && self.throttle_owed();
         let left = self.left.as_mut().map(|(p, _)| p);
-        for passage in left.into_iter().chain(self.current.as_mut()) {
-            let Some(into_m) = passage.within(reference, at.progress_m) else {
-                continue;
-            };
-            let corner = reference.corners.get(passage.index())?;
-            let braking = passage.brake().is_some() && passage.throttle().is_none();
-            let news = passage.take(reference, corner, into_m, change);
-            let phase = phase_of(change, braking)?;
-            return news.then_some(PhaseEvent {
-                lap: passage.lap(),
-                corner: passage.corner(),
-                phase,
-                time_us: at.time_us,
-                progress_m: at.progress_m,
-            });
+        let left_m = left.as_ref().and_then(|p| p.within(reference, at_m));
+        let current_m = self
+            .current
+            .as_ref()
+            .and_then(|p| p.within(reference, at_m));
+        if let Some(passage) = left
+            && (owed || left_m.is_some())
+        {
+            return Some((passage, left_m.unwrap_or(f32::MAX)));
         }
-        None
+        let passage = self.current.as_mut()?;
+        let early = matches!(change, Change::Brake(_))
+            && passage.brake().is_none()
+            && passage.ahead_m(reference, at_m) < EARLY_M;
+        let into_m = current_m.or(early.then_some(0.0))?;
+        Some((passage, into_m))
     }
 }
 

@@ -14,8 +14,9 @@ pub const BRAKING_LEAST_MPS: f32 = 2.5;
 
 /// Moments in a row above 1 that make it braking.
 const SURE: u8 = 2;
-/// Braking below this has ended.
+/// Braking below this has ended; a pedal does not waver as an inferred braking does.
 const RELEASED: f32 = 0.5;
+const PEDAL_RELEASED: f32 = 1.0 / 3.0;
 /// The onset is dated once this much of the braking is known, seconds.
 const DATE_S: f32 = 0.8;
 /// A touch before the braking is part of it when it was at least this share as hard; a weaker
@@ -30,6 +31,8 @@ struct Touch {
     speed_mps: f32,
     /// Strongest deceleration beyond coasting, m/s².
     depth_mps2: f32,
+    /// Seen on the pedal: the first touch is the onset, however weak.
+    seen: bool,
 }
 
 /// One braking: the touch it is dated by and the one under way.
@@ -64,6 +67,8 @@ enum State {
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Brake {
     state: State,
+    /// Last moment on the brake of a braking that ended just now, and whether it was told.
+    ended: Option<(u32, bool)>,
 }
 
 impl Brake {
@@ -82,21 +87,35 @@ impl Brake {
         matches!(self.state, State::Off)
     }
 
-    /// On the brake in a braking that was told.
-    pub fn told(&self) -> bool {
-        matches!(self.state, State::On(Braking { told: true, .. }))
+    /// The last moment on the brake, and whether the braking was told: while it lasts and when it
+    /// has just ended.
+    pub fn last_on(&self) -> Option<(u32, bool)> {
+        match self.state {
+            State::On(b) | State::Between(b) => Some((b.last_on, b.told)),
+            _ => self.ended,
+        }
     }
 
     /// Takes the next moment.
     pub fn push(&mut self, trace: &Trace, now: &Moment, changes: &mut Vec<Change, CHANGES_MAX>) {
+        let seen = trace.get(now.number).is_some_and(|p| p.brake_seen);
+        let (sure, released) = if seen {
+            (1, PEDAL_RELEASED)
+        } else {
+            (SURE, RELEASED)
+        };
         let on = now.braking >= 1.0;
+        self.ended = None;
         self.state = match self.state {
+            State::Off if on && sure == 1 => {
+                State::On(Braking::begin(Touch::begin(now, seen), now))
+            }
             State::Off if on => State::Perhaps {
-                touch: Touch::begin(now),
+                touch: Touch::begin(now, seen),
                 moments: 1,
             },
             State::Off => State::Off,
-            State::Perhaps { touch, moments } if on && moments + 1 >= SURE => {
+            State::Perhaps { touch, moments } if on && moments + 1 >= sure => {
                 State::On(Braking::begin(touch.harder(now), now))
             }
             State::Perhaps { touch, moments } if on => State::Perhaps {
@@ -107,7 +126,7 @@ impl Brake {
             State::On(mut braking) => {
                 braking.press(now, on);
                 braking.tell(trace, now, false, changes);
-                if now.braking < RELEASED {
+                if now.braking < released {
                     State::Between(braking)
                 } else {
                     State::On(braking)
@@ -115,12 +134,13 @@ impl Brake {
             }
             State::Between(mut braking) => {
                 if on {
-                    braking.again(now);
+                    braking.again(now, seen);
                     State::On(braking)
                 } else if seconds(braking.last_on_us, now.time_us) > JOIN_S {
                     braking.tell(trace, now, true, changes);
+                    self.ended = Some((braking.last_on, braking.told));
                     if braking.told
-                        && let Some(at) = date::release(trace, braking.last_on, RELEASED, now)
+                        && let Some(at) = date::release(trace, braking.last_on, released, now)
                     {
                         let _ = changes.push(Change::Release(at));
                     }
@@ -134,7 +154,7 @@ impl Brake {
 }
 
 impl Touch {
-    fn begin(now: &Moment) -> Self {
+    fn begin(now: &Moment, seen: bool) -> Self {
         Self {
             begun: Begun {
                 first_over: now.number,
@@ -144,6 +164,7 @@ impl Touch {
             time_us: now.time_us,
             speed_mps: now.speed_mps,
             depth_mps2: now.coast_mps2 - now.acc_mps2,
+            seen,
         }
     }
 
@@ -178,10 +199,10 @@ impl Braking {
     }
 
     /// On the brake again after a short release.
-    fn again(&mut self, now: &Moment) {
+    fn again(&mut self, now: &Moment, seen: bool) {
         if self.onset.is_none() {
             self.settle();
-            self.later = Some(Touch::begin(now));
+            self.later = Some(Touch::begin(now, seen));
         }
         self.press(now, true);
     }
@@ -189,6 +210,7 @@ impl Braking {
     /// Which of the two touches was the onset.
     fn settle(&mut self) {
         if let Some(later) = self.later.take()
+            && !self.first.seen
             && self.first.depth_mps2 < PART * later.depth_mps2
         {
             self.first = later;

@@ -34,7 +34,7 @@ const NEAR_APART_S: f32 = 0.06;
 /// Half of the window a kink between straight lines is fitted in, seconds.
 const WIDE_S: f32 = 0.5;
 /// A change slower than this is no kink between straight lines, seconds.
-const WIDE_RISE_S: f32 = 0.0;
+const WIDE_RISE_S: f32 = 0.3;
 /// And its ramp is not longer than this, seconds.
 const WIDE_RAMP_S: f32 = 0.25;
 /// The residual agrees with the noise within so many of its own deviations.

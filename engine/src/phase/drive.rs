@@ -10,6 +10,10 @@ use heapless::Vec;
 /// A touch of throttle that lasts this long counts, seconds.
 pub const HOLD_S: f32 = 0.3;
 
+/// Where there is no pedal, the drive is smoothed and its peaks are cut: a touch is told when it
+/// has lasted this long, and replaced by the next one when it was left before [`HOLD_S`].
+const TOLD_S: f32 = 0.18;
+
 /// A shorter touch is told as one when it lasts this long, seconds.
 const TOUCH_S: f32 = 0.12;
 
@@ -34,10 +38,15 @@ enum Touch {
     None,
     /// Just now: may be let go again. Seconds above the level, and below it since last above.
     Fresh { since: u32, on_s: f32, off_s: f32 },
-    /// Taken up and held.
-    Held { full: Full },
-    /// Left since; a lift when it lasts.
-    Leaving { at: Instant, told: bool, full: Full },
+    /// Taken up and held; seconds above the level until it was first left.
+    Held { full: Full, on_s: f32 },
+    /// Left since; a lift when it lasts. A brief touch is replaced by the next one.
+    Leaving {
+        at: Instant,
+        told: bool,
+        full: Full,
+        brief: bool,
+    },
 }
 
 /// How far full throttle is known.
@@ -72,9 +81,19 @@ impl Drive {
         matches!(self.touch, Touch::Held { .. })
     }
 
-    /// A braking made an end of it.
-    pub fn clear(&mut self) {
-        self.touch = Touch::None;
+    /// A braking that lasted until `last_on` made an end of every touch before; a mere dab only
+    /// of one that was not full yet.
+    pub fn clear(&mut self, last_on: u32, told: bool) {
+        let stays = match self.touch {
+            Touch::None => true,
+            Touch::Fresh { since, .. } => since.wrapping_sub(last_on) < u32::MAX / 2,
+            Touch::Held { full, .. } | Touch::Leaving { full, .. } => {
+                !told && matches!(full, Full::Told)
+            }
+        };
+        if !stays {
+            self.touch = Touch::None;
+        }
     }
 
     /// Takes the next moment; `settled` when the brake is surely off.
@@ -93,12 +112,25 @@ impl Drive {
                 off_s: 0.0,
             },
             Touch::None => Touch::None,
-            Touch::Fresh { since, on_s, .. } if on => {
+            Touch::Fresh { since, on_s, off_s } if !on => {
+                let off_s = off_s + now.dt_s;
+                if off_s > LAPSE_S {
+                    if on_s >= TOUCH_S {
+                        let _ = changes.push(Change::Touch(risen(trace, since, now)));
+                    }
+                    Touch::None
+                } else {
+                    Touch::Fresh { since, on_s, off_s }
+                }
+            }
+            Touch::Fresh { since, on_s, .. } => {
                 let on_s = on_s + now.dt_s;
-                if on_s >= HOLD_S && settled {
-                    let at = date::rise(trace, since, TAKEN_UP, now).unwrap_or(date::here(now));
-                    let _ = changes.push(Change::Throttle(at));
-                    Touch::Held { full: Full::No }
+                if settled && on_s >= enough_s(trace, now) {
+                    let _ = changes.push(Change::Throttle(risen(trace, since, now)));
+                    Touch::Held {
+                        full: Full::No,
+                        on_s,
+                    }
                 } else {
                     Touch::Fresh {
                         since,
@@ -107,50 +139,58 @@ impl Drive {
                     }
                 }
             }
-            Touch::Fresh { since, on_s, off_s } if off_s + now.dt_s > LAPSE_S => {
-                if on_s >= TOUCH_S {
-                    let at = date::rise(trace, since, TAKEN_UP, now).unwrap_or(date::here(now));
-                    let _ = changes.push(Change::Touch(at));
-                }
-                Touch::None
-            }
-            Touch::Fresh { since, on_s, off_s } => Touch::Fresh {
-                since,
-                on_s,
-                off_s: off_s + now.dt_s,
-            },
-            Touch::Held { full } if now.drive < LEFT => Touch::Leaving {
+            Touch::Held { full, on_s } if now.drive < LEFT => Touch::Leaving {
                 at: date::here(now),
                 told: false,
+                brief: on_s < HOLD_S,
                 full,
             },
-            Touch::Held { full } => Touch::Held {
+            Touch::Held { full, on_s } => Touch::Held {
                 full: full.follow(trace, now, changes),
+                on_s: if on { on_s + now.dt_s } else { on_s },
             },
-            Touch::Leaving { at, told, full } if on => {
+            Touch::Leaving { brief: true, .. } if on => Touch::Fresh {
+                since: now.number,
+                on_s: 0.0,
+                off_s: 0.0,
+            },
+            Touch::Leaving { at, told, full, .. } if on => {
                 if told {
-                    let again =
-                        date::rise(trace, now.number, TAKEN_UP, now).unwrap_or(date::here(now));
                     let lost_mps = (at.speed_mps - now.speed_mps).max(0.0);
+                    let again = risen(trace, now.number, now);
                     let _ = changes.push(Change::DriveAgain(again, lost_mps));
                 }
-                Touch::Held { full }
+                Touch::Held { full, on_s: HOLD_S }
             }
             Touch::Leaving {
                 at,
                 told: false,
                 full,
+                brief,
             } if seconds(at.time_us, now.time_us) >= LIFT_S => {
                 let _ = changes.push(Change::LiftOff(at));
                 Touch::Leaving {
                     at,
                     told: true,
                     full,
+                    brief,
                 }
             }
             leaving @ Touch::Leaving { .. } => leaving,
         };
     }
+}
+
+/// How long a touch must be seen until it is told: a pedal is known to a sample, an inferred drive
+/// is blurred.
+fn enough_s(trace: &Trace, now: &Moment) -> f32 {
+    let seen = trace.get(now.number).is_some_and(|p| p.throttle_seen);
+    if seen { HOLD_S - now.dt_s } else { TOLD_S }
+}
+
+/// Where the drive rose through the level, near a moment at which it was above.
+fn risen(trace: &Trace, above: u32, now: &Moment) -> Instant {
+    date::rise(trace, above, TAKEN_UP, now).unwrap_or(date::here(now))
 }
 
 impl Full {

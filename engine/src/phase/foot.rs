@@ -27,9 +27,10 @@ impl Foot {
     /// Takes the next moment.
     pub fn push(&mut self, trace: &Trace, now: &Moment, changes: &mut Vec<Change, CHANGES_MAX>) {
         self.brake.push(trace, now, changes);
-        if self.brake.told() {
-            self.drive.clear();
-        } else if !self.brake.on() {
+        if let Some((last_on, told)) = self.brake.last_on() {
+            self.drive.clear(last_on, told);
+        }
+        if !self.brake.on() {
             self.drive.push(trace, now, self.brake.off(), changes);
         }
     }
