@@ -31,14 +31,8 @@ const CRISP_RAMP_S: f32 = 0.17;
 const NEAR_S: f32 = 0.3;
 /// A crisp kink farther than this from the crossing is another one, seconds.
 const NEAR_APART_S: f32 = 0.06;
-/// Half of the window a kink between straight lines is fitted in, seconds.
-const WIDE_S: f32 = 0.5;
-/// A change slower than this is no kink between straight lines, seconds.
-const WIDE_RISE_S: f32 = 0.3;
-/// And its ramp is not longer than this, seconds.
-const WIDE_RAMP_S: f32 = 0.25;
-/// The residual agrees with the noise within so many of its own deviations.
-const WIDE_AGREES: f32 = 2.5;
+/// Half of the window that is looked at, seconds.
+const WINDOW_S: f32 = 0.6;
 /// Farthest a fitted kink may lie from where it is looked for, seconds.
 const REACH_S: f32 = 0.2;
 /// Ramp length tried first, seconds.
@@ -179,13 +173,7 @@ struct Coarse {
 impl Coarse {
     /// The same on the raw speeds.
     fn refined(&self, trace: &Trace, now: &Moment) -> Option<Instant> {
-        let window = Window::cut(
-            trace,
-            self.at.time_us,
-            self.near,
-            WIDE_S + 0.1,
-            WIDE_S + 0.1,
-        )?;
+        let window = Window::cut(trace, self.at.time_us, self.near, WINDOW_S, WINDOW_S)?;
         let (mut at_s, mut sd_s, mut rise_s) = (0.0, COARSE_SD_S, 1.0);
         if let Some(c) = window.crossing(self.level_mps2, 0.0, LEVEL_S)
             && c.at_s.abs() < LEVEL_APART_S
@@ -197,30 +185,14 @@ impl Coarse {
             sd_s = now.noise_mps * math::sqrt(c.slope_var) / bend;
             rise_s = self.depth_mps2.abs() / bend;
         }
-        if self.kinks {
-            let mut ramp_s = RAMP_S;
-            if rise_s < CRISP_S
-                && let Some(kink) = window.kink(at_s, NEAR_S, REACH_S, ramp_s)
-                && (kink.at_s - at_s).abs() < NEAR_APART_S
-                && kink.ramp_s < CRISP_RAMP_S
-            {
-                at_s = kink.at_s;
-                sd_s = sd_s.min(kink.sd_s);
-                ramp_s = kink.ramp_s;
-            }
-            if rise_s < WIDE_RISE_S
-                && let Some(kink) = window.kink(at_s, WIDE_S, REACH_S, ramp_s)
-            {
-                let limit = 1.0 + WIDE_AGREES * math::sqrt(2.0 / (kink.points - 4.0));
-                let apart = (kink.at_s - at_s).abs();
-                if kink.residual < limit * now.noise_mps * now.noise_mps
-                    && apart < 0.5 * kink.ramp_s + 3.0 * sd_s
-                    && kink.ramp_s < WIDE_RAMP_S
-                {
-                    at_s = kink.at_s;
-                    sd_s = kink.sd_s;
-                }
-            }
+        if self.kinks
+            && rise_s < CRISP_S
+            && let Some(kink) = window.kink(at_s, NEAR_S, REACH_S, RAMP_S)
+            && (kink.at_s - at_s).abs() < NEAR_APART_S
+            && kink.ramp_s < CRISP_RAMP_S
+        {
+            at_s = kink.at_s;
+            sd_s = sd_s.min(kink.sd_s);
         }
         let time_us = self.at.time_us.checked_add_signed((at_s * 1e6) as i64)?;
         at_time(trace, self.near, time_us, sd_s.max(0.001))

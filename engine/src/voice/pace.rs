@@ -13,7 +13,7 @@ const LEAST: usize = 5;
 /// Slower by less than this is nobody's concern.
 const SLOWER: f32 = 0.008;
 /// The corners agree when their spread is less than this share of the slowness.
-const AGREE: f32 = 0.5;
+const AGREE: f32 = 0.8;
 /// A ratio that moved by this much is told again.
 const TELL_AGAIN: f32 = 0.012;
 
