@@ -1,6 +1,7 @@
 //! The demonstration end to end: what it shows is what happened.
 
-use cuepost_engine::Event;
+use cuepost_engine::{Event, Told};
+use cuepost_host::demo::fault::FaultKind;
 use cuepost_host::demo::receiver::{Plane, ReceiverModel};
 use cuepost_host::demo::session::{Session, Wish};
 use cuepost_host::demo::{files, show};
@@ -39,6 +40,28 @@ fn losses_are_measured_and_most_faults_are_named() {
         "only {right} of {planted} were named as a coach would:\n{}",
         show::text(session, Units::Si)
     );
+}
+
+/// In a hairpin the car is far slower than the reference by then, and slows at its slip angle:
+/// neither makes the throttle less overdue.
+#[test]
+fn a_late_throttle_in_a_hairpin_is_told_while_it_is_late() {
+    let session = &*FIRST;
+    let mut late = 0;
+    for lap in 1..=session.driven.laps() {
+        for row in session.rows(lap) {
+            if row.planted().map(|f| f.kind) != Some(FaultKind::ThrottleLate) {
+                continue;
+            }
+            late += 1;
+            let now = row.told.iter().find(|c| c.told == Told::Now);
+            let now = now.expect("told at once");
+            let known_s = session.known_s(&row).expect("it came out");
+            let delay_s = now.time_us as f64 * 1e-6 - known_s;
+            assert!((-0.05..0.6).contains(&delay_s), "lap {lap}: {delay_s} s");
+        }
+    }
+    assert_eq!(late, 2);
 }
 
 #[test]

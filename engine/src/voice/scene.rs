@@ -34,8 +34,10 @@ const FASTER_MPS: f32 = 0.3;
 
 /// Losing more speed than by coasting by this much is braking, be it seen as such yet or not, m/s².
 const SLOWS_MPS2: f32 = 1.5;
+/// And by this share of the lateral acceleration: tyres at a slip angle slow the car as well.
+const SCRUB_SHARE: f32 = 0.2;
 /// Slower than this share of the reference's speed is no matter of throttle alone.
-const FAR_SLOWER: f32 = 0.75;
+const FAR_SLOWER: f32 = 0.6;
 
 /// No throttle where the reference had long taken it up, and the car slower than the reference.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -217,8 +219,9 @@ impl View<'_> {
     /// off, or is far slower than it, is in traffic, under a flag or on the way to the pits.
     fn busy(&self) -> bool {
         let usual_mps = self.reference.speed_mps(self.now.progress_m);
+        let scrub_mps2 = SCRUB_SHARE * self.now.lat_mps2.map_or(0.0, f32::abs);
         self.doing.braking
-            || self.now.acc_mps2 < self.now.coast_mps2 - SLOWS_MPS2
+            || self.now.acc_mps2 < self.now.coast_mps2 - SLOWS_MPS2 - scrub_mps2
             || self.now.speed_mps < FAR_SLOWER * usual_mps
     }
 
