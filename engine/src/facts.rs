@@ -103,4 +103,24 @@ impl Facts {
     pub fn loss_s(&self) -> Option<f32> {
         Some(self.loss_entry_s?.value + self.loss_middle_s?.value + self.loss_exit_s?.value)
     }
+
+    /// These facts of a corner that is not slowed for: what belongs to a braking or a lift is not
+    /// there.
+    pub fn flat(self) -> Self {
+        Self {
+            kind: CornerKind::Flat,
+            brake_m: None,
+            brake_mps: None,
+            peak_decel_mps2: None,
+            mean_decel_mps2: None,
+            release_m: None,
+            trail_m: None,
+            throttle_m: None,
+            full_m: None,
+            coast_s: None,
+            lifts: 0,
+            lift_s: None,
+            ..self
+        }
+    }
 }

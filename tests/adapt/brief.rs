@@ -1,10 +1,11 @@
 //! The coach's sheet: what it says, and that it can be printed.
 
-use crate::{Folder, cuepost, data};
+use crate::data;
 use cuepost_host::adapt::{Change, adapt};
 use cuepost_host::brief::{markdown, page, sheet, text};
 use cuepost_host::reference_file::{self, HostReference};
 use cuepost_host::report::Units;
+use cuepost_tests::command::{Folder, cuepost};
 use std::path::Path;
 use std::process::Command;
 

@@ -8,7 +8,7 @@ use cuepost_host::demo::driver::{Driver, LapPlan, Scatter};
 use cuepost_host::demo::plan::Style;
 use cuepost_host::demo::quillmere;
 use cuepost_host::demo::receiver::{ReceiverModel, sample};
-use cuepost_host::learn::{Learned, Options, StartAt, Take, learn};
+use cuepost_host::learn::{Learned, Options, Take, learn};
 
 const SEED: u64 = 5;
 
@@ -17,13 +17,8 @@ fn driven(car: &Car) -> Learned {
     let driver = Driver::practised(&circuit, car, Style::STEADY, Scatter::COACH);
     let drive = driver.drive(&circuit, &vec![LapPlan::clean(); 4], SEED);
     let samples = sample(&drive, &ReceiverModel::usual(25.0), SEED);
-    let (east_m, north_m, bearing_deg) = circuit.start_line();
     let options = Options {
-        start: Some(StartAt::Plane {
-            east_m,
-            north_m,
-            bearing_deg,
-        }),
+        start: Some(circuit.start()),
         ..Options::default()
     };
     let take = Take {

@@ -1,10 +1,11 @@
 //! Many invented circuits and cars: whatever is computed is valid, nothing changed is nothing
 //! moved, and less tyre never asks for more.
 
+use crate::asks_for_no_more;
 use cuepost_host::adapt::{Change, adapt};
 use cuepost_host::demo::campaign::{Wanted, case};
 use cuepost_host::demo::receiver::{ReceiverModel, sample};
-use cuepost_host::learn::{Options, StartAt, Take, learn};
+use cuepost_host::learn::{Options, Take, learn};
 use cuepost_host::reference_file::HostReference;
 
 fn reference(seed: u64) -> Box<HostReference> {
@@ -14,13 +15,8 @@ fn reference(seed: u64) -> Box<HostReference> {
     };
     let case = case(seed, &wanted);
     let samples = sample(&case.coach, &ReceiverModel::usual(25.0), seed);
-    let (east_m, north_m, bearing_deg) = case.circuit.start_line();
     let options = Options {
-        start: Some(StartAt::Plane {
-            east_m,
-            north_m,
-            bearing_deg,
-        }),
+        start: Some(case.circuit.start()),
         ..Options::default()
     };
     let take = Take {
@@ -59,22 +55,7 @@ fn invented_circuits_are_carried_over() {
                 is.session.lap_time_us > was.session.lap_time_us,
                 "seed {seed}"
             );
-            for (a, b) in was.corners.iter().zip(is.corners) {
-                let number = a.facts.corner;
-                if let (Some(x), Some(y)) = (a.facts.brake_m, b.facts.brake_m) {
-                    let later = was.ahead_m(x.value, y.value);
-                    assert!(
-                        later <= 0.0,
-                        "seed {seed}, {change}: corner {number} {later} m"
-                    );
-                }
-                if let (Some(x), Some(y)) = (a.facts.slowest_mps, b.facts.slowest_mps) {
-                    assert!(
-                        y.value < x.value + 0.05,
-                        "seed {seed}, {change}: corner {number}"
-                    );
-                }
-            }
+            asks_for_no_more(&was, &is, &format!("seed {seed}, {change}"));
         }
         for (grip, power, drag, mass) in [
             (1.3, 1.0, 1.0, 1.0),

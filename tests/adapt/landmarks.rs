@@ -1,9 +1,10 @@
 //! Landmarks from marks in a recording, into a reference, into words.
 
-use crate::{Folder, cuepost, data};
+use crate::data;
 use cuepost_host::landmarks::{file, put};
 use cuepost_host::reference_file;
 use cuepost_host::report::{Units, places};
+use cuepost_tests::command::{Folder, cuepost};
 use std::fmt::Write;
 
 /// A drive of the simulator, two laps: its rows as they stand in the file.

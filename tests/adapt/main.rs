@@ -13,8 +13,7 @@ mod point;
 mod stint;
 mod unproven;
 
-use clap::Parser;
-use cuepost_host::cli::Cli;
+use cuepost_engine::ReferenceView;
 use std::path::PathBuf;
 
 /// A file of `tests/data`.
@@ -24,36 +23,28 @@ fn data(name: &str) -> PathBuf {
         .join(name)
 }
 
-/// A folder of its own that goes with the test.
-struct Folder(PathBuf);
-
-impl Folder {
-    fn new(name: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("cuepost-{name}-{}", std::process::id()));
-        std::fs::create_dir_all(&path).expect("a folder for the test");
-        Self(path)
-    }
-
-    fn file(&self, name: &str) -> String {
-        self.0.join(name).display().to_string()
-    }
-
-    fn put(&self, name: &str, text: &str) -> String {
-        let path = self.file(name);
-        std::fs::write(&path, text).expect("written");
-        path
-    }
+/// The points of a published line, metres.
+fn published(name: &str) -> Vec<[f64; 2]> {
+    let text = std::fs::read_to_string(data(name)).expect("there");
+    text.lines()
+        .filter(|l| !l.starts_with('#'))
+        .map(|l| {
+            let (x, y) = l.split_once(',').expect("two columns");
+            [x.parse().expect("x"), y.parse().expect("y")]
+        })
+        .collect()
 }
 
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
+/// No corner is braked for later, or taken faster by more than rounding, than it was.
+fn asks_for_no_more(was: &ReferenceView<'_>, is: &ReferenceView<'_>, what: &str) {
+    for (a, b) in was.corners.iter().zip(is.corners) {
+        let number = a.facts.corner;
+        if let (Some(x), Some(y)) = (a.facts.brake_m, b.facts.brake_m) {
+            let later = was.ahead_m(x.value, y.value);
+            assert!(later <= 0.0, "{what}: corner {number} {later} m later");
+        }
+        if let (Some(x), Some(y)) = (a.facts.slowest_mps, b.facts.slowest_mps) {
+            assert!(y.value < x.value + 0.05, "{what}: corner {number} faster");
+        }
     }
-}
-
-/// Runs a command; the fault as the one line that is printed of it.
-fn cuepost(args: &[&str]) -> Result<(), String> {
-    let all = std::iter::once("cuepost").chain(args.iter().copied());
-    let cli = Cli::try_parse_from(all).map_err(|e| e.to_string())?;
-    cli.run().map(|_| ()).map_err(|e| format!("{e:#}"))
 }

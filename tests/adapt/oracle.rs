@@ -1,8 +1,8 @@
 //! The same laps by another program: `trajectory-planning-helpers` 0.79 from PyPI (LGPL-3.0), run
 //! in an environment of its own and not part of this one. Published circuits, equal spacing.
 
-use crate::data;
 use crate::point::{Point, lap};
+use crate::published;
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -83,15 +83,7 @@ fn ask(laps: &[Value]) -> Vec<Value> {
 /// Curvature at nodes about [`STEP_M`] apart: circles through three points of the published line,
 /// smoothed over five, linear between them, beginning where the line is straightest.
 fn bends(name: &str) -> (Vec<f64>, f64) {
-    let text = std::fs::read_to_string(data(name)).expect("there");
-    let points: Vec<[f64; 2]> = text
-        .lines()
-        .filter(|l| !l.starts_with('#'))
-        .map(|l| {
-            let (x, y) = l.split_once(',').expect("two columns");
-            [x.parse().expect("x"), y.parse().expect("y")]
-        })
-        .collect();
+    let points = published(name);
     let n = points.len();
     let apart = |a: [f64; 2], b: [f64; 2]| (b[0] - a[0]).hypot(b[1] - a[1]);
     let raw: Vec<f64> = (0..n)

@@ -1,6 +1,5 @@
 //! A stint with tyres that fade, and the notes of a session.
 
-use crate::Folder;
 use crate::computed::{CAR, learned, samples};
 use crate::point::{Point, lap};
 use cuepost_engine::Config;
@@ -9,6 +8,7 @@ use cuepost_host::debrief::grip;
 use cuepost_host::record::{Pace, Writer};
 use cuepost_host::session::measure;
 use cuepost_host::source;
+use cuepost_tests::command::Folder;
 
 /// What the tyres lose a lap, as a share.
 const FADES: f64 = 0.01;

@@ -9,7 +9,6 @@ use cuepost_host::demo::fault::Fault;
 use cuepost_host::demo::plan::Style;
 use cuepost_host::demo::quillmere;
 use cuepost_host::demo::receiver::{ReceiverModel, sample};
-use cuepost_host::learn::start::StartAt;
 use cuepost_host::learn::{Options, Take, learn};
 use cuepost_host::reference_file::HostReference;
 use cuepost_host::session::{Session, measure};
@@ -28,13 +27,8 @@ impl Stage {
         let driver = Driver::practised(&circuit, &Car::touring(), Style::STEADY, Scatter::COACH);
         let coach = driver.drive(&circuit, &vec![LapPlan::clean(); 3], seed);
         let samples = sample(&coach, &receiver, seed);
-        let (east_m, north_m, bearing_deg) = circuit.start_line();
         let options = Options {
-            start: Some(StartAt::Plane {
-                east_m,
-                north_m,
-                bearing_deg,
-            }),
+            start: Some(circuit.start()),
             ..Options::default()
         };
         let take = Take {

@@ -1,38 +1,9 @@
 //! `cuepost learn` as a user runs it: files in, a file out, faults in one line.
 
 use super::data;
-use clap::Parser;
-use cuepost_host::cli::Cli;
 use cuepost_host::reference_file;
-use std::path::PathBuf;
-
-/// A folder of its own that goes with the test.
-struct Folder(PathBuf);
-
-impl Folder {
-    fn new(name: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("cuepost-{name}-{}", std::process::id()));
-        std::fs::create_dir_all(&path).expect("a folder for the test");
-        Self(path)
-    }
-
-    fn file(&self, name: &str) -> String {
-        self.0.join(name).display().to_string()
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
-/// Runs a command; the fault as the one line that is printed of it.
-fn cuepost(args: &[&str]) -> Result<(), String> {
-    let all = std::iter::once("cuepost").chain(args.iter().copied());
-    let cli = Cli::try_parse_from(all).map_err(|e| e.to_string())?;
-    cli.run().map(|_| ()).map_err(|e| format!("{e:#}"))
-}
+use cuepost_tests::command::{Folder, cuepost};
+use std::process::{Command, Stdio};
 
 #[test]
 fn a_reference_is_written_and_can_be_checked() {
@@ -96,11 +67,33 @@ fn what_cannot_be_learned_is_one_line_with_the_file() {
         let fault = cuepost(&["learn", file, "-o", &out]).expect_err(file);
         assert!(fault.contains(file.as_str()), "{fault}");
         assert!(!fault.contains('\n'), "{fault}");
-        assert!(!PathBuf::from(&out).exists(), "nothing is written");
+        assert!(!std::path::Path::new(&out).exists(), "nothing is written");
     }
     let good = data("s1_good12.clean.csv").display().to_string();
     for start in ["1,2", "600,1169,500", "-5000,0,90"] {
         let fault = cuepost(&["learn", &good, "-o", &out, "--start", start]).expect_err(start);
         assert!(fault.contains("start"), "{fault}");
+    }
+}
+
+/// As with `cuepost learn … | head -1`: who has read enough goes away, and that is no fault.
+#[test]
+fn a_reader_that_went_away_is_no_fault() {
+    let folder = Folder::new("pipe");
+    let recording = data("s5_touring.25hz.csv").display().to_string();
+    let reference = folder.file("club.ref");
+    let learn = vec!["learn", &recording, "-o", &reference];
+    for args in [learn, vec!["check", &reference], vec!["brief", &reference]] {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_program"))
+            .args(&args)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("started");
+        drop(child.stdout.take());
+        let out = child.wait_with_output().expect("ended");
+        let said = String::from_utf8_lossy(&out.stderr);
+        assert!(out.status.success(), "{args:?}: {said}");
+        assert!(!said.contains("panic"), "{args:?}: {said}");
     }
 }

@@ -9,7 +9,7 @@ use cuepost_host::demo::plan::Style;
 use cuepost_host::demo::quillmere;
 use cuepost_host::demo::receiver::ReceiverModel;
 use cuepost_host::demo::receiver::sample;
-use cuepost_host::learn::{Options, StartAt};
+use cuepost_host::learn::Options;
 
 #[test]
 fn corners_are_the_drivers_and_braking_points_the_models() {
@@ -21,13 +21,8 @@ fn corners_are_the_drivers_and_braking_points_the_models() {
         &[LapPlan::clean(), LapPlan::clean(), LapPlan::clean()],
         5,
     );
-    let (east_m, north_m, bearing_deg) = circuit.start_line();
     let options = Options {
-        start: Some(StartAt::Plane {
-            east_m,
-            north_m,
-            bearing_deg,
-        }),
+        start: Some(circuit.start()),
         ..Options::default()
     };
     // Lap times carry the receiver's wander over a lap, 12 ms of standard deviation at these speeds.
@@ -75,13 +70,8 @@ fn corners_of_random_circuits_are_found_and_no_others() {
         let case = case(seed, &Wanted::default());
         let rate_hz = if seed % 2 == 0 { 10.0 } else { 25.0 };
         let samples = sample(&case.coach, &ReceiverModel::usual(rate_hz), seed);
-        let (east_m, north_m, bearing_deg) = case.circuit.start_line();
         let options = Options {
-            start: Some(StartAt::Plane {
-                east_m,
-                north_m,
-                bearing_deg,
-            }),
+            start: Some(case.circuit.start()),
             ..Options::default()
         };
         let out = learned(&samples, &options);

@@ -2,6 +2,7 @@
 
 pub mod board;
 pub mod campaign;
+pub mod command;
 pub mod csv;
 pub mod drive;
 pub mod faults;

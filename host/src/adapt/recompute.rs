@@ -6,7 +6,7 @@ use super::limits::Limits;
 use super::manner::{Manner, Way};
 use super::qss::{Onset, Solution, solve};
 use crate::reference_file::HostReference;
-use cuepost_engine::{Corner, CornerKind, Facts, Measured, ReferenceView};
+use cuepost_engine::{Corner, CornerKind, Measured, ReferenceView};
 
 /// What is computed may be wrong by this share of what it moved (common practice, no source).
 const DOUBT_SHARE: f32 = 0.25;
@@ -286,19 +286,7 @@ fn moved(m: Measured, by: f32) -> Measured {
 /// A corner that needs no slowing down any more.
 fn make_flat(corner: &mut Corner) {
     corner.kind = CornerKind::Flat;
-    corner.facts = Facts {
-        kind: CornerKind::Flat,
-        brake_m: None,
-        brake_mps: None,
-        peak_decel_mps2: None,
-        mean_decel_mps2: None,
-        release_m: None,
-        trail_m: None,
-        throttle_m: None,
-        full_m: None,
-        coast_s: None,
-        ..corner.facts
-    };
+    corner.facts = corner.facts.flat();
 }
 
 /// A corner whose braking begins sooner owns the road from sooner on, as far as the one before

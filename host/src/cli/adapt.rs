@@ -88,11 +88,11 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         session.car = learn::short(car);
     }
     let what = change.to_string();
-    print!(
+    tell!(
         "{}",
         words::moved(&before.view(), &adapted, &what, args.units)
     );
     let id = reference_file::write(&args.output, &adapted.reference.view())?;
-    println!("written     {} ({id:08X})", args.output.display());
+    say!("written     {} ({id:08X})", args.output.display());
     Ok(ExitCode::SUCCESS)
 }

@@ -76,7 +76,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             let bytes = thresholds_file::to_bytes(&config).map_err(anyhow::Error::msg)?;
             send(args, Object::Config, &bytes)?;
         }
-        Command::Status => print!("{}", words::status(&open(args)?.status()?)),
+        Command::Status => tell!("{}", words::status(&open(args)?.status()?)),
         Command::Set { changes } => set(args, changes)?,
         Command::Log { seconds, output } => log(args, *seconds, output.as_deref())?,
     }
@@ -149,7 +149,7 @@ fn send(args: &Args, object: Object, bytes: &[u8]) -> anyhow::Result<()> {
     match sent {
         Ok(()) => {
             let id = file::id(bytes).unwrap_or(0);
-            println!("{} {id:08X} is in use on the board", words::object(object));
+            say!("{} {id:08X} is in use on the board", words::object(object));
             Ok(())
         }
         Err(e @ (BoardError::Port(_) | BoardError::Silent)) if begun => Err(anyhow::Error::new(e)
@@ -170,7 +170,7 @@ fn set(args: &Args, changes: &[String]) -> anyhow::Result<()> {
     if !changes.is_empty() {
         client.set(message)?;
     }
-    print!("{}", words::settings(&client.settings()?));
+    tell!("{}", words::settings(&client.settings()?));
     Ok(())
 }
 
@@ -195,7 +195,7 @@ fn log(args: &Args, seconds: Option<f64>, output: Option<&Path>) -> anyhow::Resu
             }
         }
         if let Some(line) = event(message).and_then(|event| line(&event, SpeedUnit::Kmh)) {
-            println!("{line}");
+            say!("{line}");
         }
     }
     Ok(())

@@ -57,7 +57,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         Format::Html => page(&said, &view, args.units),
     };
     match &args.output {
-        None => print!("{written}"),
+        None => tell!("{written}"),
         Some(path) => durable::write(path, written.as_bytes())
             .with_context(|| format!("{}: cannot be written", path.display()))?,
     }

@@ -56,15 +56,15 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     if is_reference(path)? {
         let (store, id) = reference_file::read(path)?;
-        print!("{}", reference::reference(&store.view(), args.units));
-        println!("file        {id:08X}");
+        tell!("{}", reference::reference(&store.view(), args.units));
+        say!("file        {id:08X}");
         return Ok(ExitCode::SUCCESS);
     }
     let options = Options::with_columns(&args.column)?;
     let mut recording = source::open(path, &options)?;
     let (summary, error) = read_all(&mut recording);
-    println!("{}", path.display());
-    print!("{}", words(&recording.report(), &summary));
+    say!("{}", path.display());
+    tell!("{}", words(&recording.report(), &summary));
     match error {
         None => Ok(ExitCode::SUCCESS),
         Some(error) => Err(error.into()),

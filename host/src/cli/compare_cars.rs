@@ -33,9 +33,9 @@ pub struct Args {
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let options = source::Options::with_columns(&args.column)?;
     let (a, b) = (car(&args.a, &options)?, car(&args.b, &options)?);
-    println!("A  {}\nB  {}", args.a.display(), args.b.display());
+    say!("A  {}\nB  {}", args.a.display(), args.b.display());
     let found = fit(&a, &b);
-    print!("{}", words::compared(&a, &b, found.as_ref(), args.units));
+    tell!("{}", words::compared(&a, &b, found.as_ref(), args.units));
     Ok(ExitCode::SUCCESS)
 }
 

@@ -67,7 +67,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let path = args.output.display();
     durable::write(&args.output, page.as_bytes())
         .with_context(|| format!("{path}: cannot be written"))?;
-    println!(
+    say!(
         "{path}: {} laps, {} kB",
         session.laps.len(),
         page.len().div_ceil(1000)

@@ -66,14 +66,14 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         wish.laps = laps(list)?;
     }
     let session = Session::hold(&wish)?;
-    println!(
+    say!(
         "Seed {}, {} samples a second, {} m/s of speed noise, pedals {}.\n",
         args.seed,
         args.rate,
         args.noise,
         if args.pedals { "seen" } else { "hidden" }
     );
-    print!("{}", show::text(&session, args.units));
+    tell!("{}", show::text(&session, args.units));
     look_at(args, &session)?;
     Ok(ExitCode::SUCCESS)
 }
@@ -142,30 +142,28 @@ const LAPS_MAX: usize = 40;
 
 /// What to do next.
 fn look_at(args: &Args, session: &Session) -> anyhow::Result<()> {
-    println!("\nWhat to look at");
-    println!(
-        "  - what was told beside what was planted, and the loss as measured beside the true one"
-    );
-    println!("  - corner 6: the same word twice brings a reminder before the corner");
-    println!(
+    say!("\nWhat to look at");
+    say!("  - what was told beside what was planted, and the loss as measured beside the true one");
+    say!("  - corner 6: the same word twice brings a reminder before the corner");
+    say!(
         "  - where nothing is told although something was lost: no word fits before the next corner"
     );
     let Some(folder) = &args.out else {
-        println!("  - the same with --rate 10, --noise 0.1, --pedals, --faults 4:brake-soft:0.3");
-        println!("  - with --out DIR: files for the other commands");
+        say!("  - the same with --rate 10, --noise 0.1, --pedals, --faults 4:brake-soft:0.3");
+        say!("  - with --out DIR: files for the other commands");
         return Ok(());
     };
     let files = files::write(session, folder)?;
     let shown = |p: &std::path::Path| p.display().to_string();
-    println!("  - {}: what really happened", shown(&files.truth));
-    println!("  - cuepost check {}", shown(&files.reference));
-    println!("  - cuepost check {}", shown(&files.driver));
-    println!(
+    say!("  - {}: what really happened", shown(&files.truth));
+    say!("  - cuepost check {}", shown(&files.reference));
+    say!("  - cuepost check {}", shown(&files.driver));
+    say!(
         "  - cuepost replay {} --reference {}",
         shown(&files.driver),
         shown(&files.reference)
     );
-    println!("  - cuepost learn {} -o again.ref", shown(&files.coach));
+    say!("  - cuepost learn {} -o again.ref", shown(&files.coach));
     Ok(())
 }
 

@@ -112,7 +112,7 @@ fn from(args: &From) -> anyhow::Result<ExitCode> {
     let text = words(&reference, &found);
     give(args.output.as_deref(), &text)?;
     if args.output.is_some() {
-        println!("{} landmarks: say on which side each stands", found.len());
+        say!("{} landmarks: say on which side each stands", found.len());
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -162,14 +162,14 @@ fn put_into(args: &Put) -> anyhow::Result<ExitCode> {
     put::put(&mut kept, &notes).map_err(|e| anyhow::anyhow!("{}: {e}", args.file.display()))?;
     let id = reference_file::write(&args.output, &kept.view())?;
     for l in &kept.landmarks {
-        println!(
+        say!(
             "{:>7.0} m  {:<6}  {}",
             l.progress_m,
             places::side(l.side),
             l.name
         );
     }
-    println!("written     {} ({id:08X})", args.output.display());
+    say!("written     {} ({id:08X})", args.output.display());
     Ok(ExitCode::SUCCESS)
 }
 
@@ -192,13 +192,13 @@ fn list(args: &List) -> anyhow::Result<ExitCode> {
         }
         out.push('\n');
     }
-    print!("{out}");
+    tell!("{out}");
     Ok(ExitCode::SUCCESS)
 }
 
 fn give(path: Option<&Path>, text: &str) -> anyhow::Result<()> {
     match path {
-        None => print!("{text}"),
+        None => tell!("{text}"),
         Some(path) if path.exists() => {
             bail!("{}: is there already; name another file", path.display())
         }

@@ -116,10 +116,10 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let view = learned.reference.view();
     let id = reference_file::write(&args.output, &view)?;
     let all: Vec<String> = reads.iter().map(|r| r.name.clone()).collect();
-    print!("{}", words::laps(&learned, &all));
-    println!();
-    print!("{}", reference::reference(&view, args.units));
-    println!("written     {} ({id:08X})", args.output.display());
+    tell!("{}", words::laps(&learned, &all));
+    say!();
+    tell!("{}", reference::reference(&view, args.units));
+    say!("written     {} ({id:08X})", args.output.display());
     let mut code = ExitCode::SUCCESS;
     for fault in reads.into_iter().filter_map(|r| r.fault) {
         eprintln!("cuepost: learned from what was read before: {fault}");

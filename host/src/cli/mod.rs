@@ -1,5 +1,22 @@
 //! The command line: one file a command, each with its arguments and `run`.
 
+/// As `print!`, but a reader that went away ends the command like any error of writing, instead of
+/// a panic: [`exit_with`] knows it.
+macro_rules! tell {
+    ($($words:tt)*) => {{
+        use std::io::Write as _;
+        write!(std::io::stdout(), $($words)*)?
+    }};
+}
+
+/// As `println!`, in the same way.
+macro_rules! say {
+    ($($words:tt)*) => {{
+        use std::io::Write as _;
+        writeln!(std::io::stdout(), $($words)*)?
+    }};
+}
+
 pub mod adapt;
 pub mod board;
 pub mod brief;

@@ -23,7 +23,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let config: Config = thresholds_file::read_or_default(args.file.as_deref())?;
     let text = thresholds_file::write(&config);
     match &args.output {
-        None => print!("{text}"),
+        None => tell!("{text}"),
         Some(path) if path.exists() => {
             bail!("{}: is there already; name another file", path.display())
         }

@@ -114,7 +114,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let judged_s = begun.elapsed().as_secs_f64();
     let found = recommend(&outcomes, laps, args.most_per_lap);
     let times = shakes + 1;
-    println!(
+    say!(
         "{} settings on {laps} laps of {} {}: measured in {measured_s:.2} s, judged {times} times in {judged_s:.2} s\n",
         settings.len(),
         takes.len(),
@@ -124,7 +124,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             "recordings"
         },
     );
-    print!("{}", show::text(&settings, &outcomes, laps, found.as_ref()));
+    tell!("{}", show::text(&settings, &outcomes, laps, found.as_ref()));
     keep(args, &settings, &outcomes, laps, found.as_ref())?;
     match faults.into_iter().next() {
         Some(fault) => Err(fault.context("read up to here, then stopped")),
@@ -161,7 +161,7 @@ fn page(args: &Args, base: Config) -> anyhow::Result<ExitCode> {
         let _ = stop.try_send(());
     })
     .context("Ctrl-C cannot be caught")?;
-    println!("page: http://{}/  (Ctrl-C ends it)", server.address());
+    say!("page: http://{}/  (Ctrl-C ends it)", server.address());
     let _ = stopped.recv();
     Ok(ExitCode::SUCCESS)
 }
@@ -271,26 +271,26 @@ fn keep(
 ) -> anyhow::Result<()> {
     match found.and_then(|r| Some((r, settings.get(r.index)?))) {
         Some((recommended, setting)) => {
-            println!("\n> recommended: {}", recommended.why);
+            say!("\n> recommended: {}", recommended.why);
             if let Some(path) = &args.save {
                 let text = thresholds_file::write(&setting.config);
                 let shown = path.display();
                 durable::write(path, text.as_bytes())
                     .with_context(|| format!("{shown}: cannot be written"))?;
-                println!("{shown}: the recommended thresholds");
+                say!("{shown}: the recommended thresholds");
             }
         }
         None if outcomes.iter().all(|o| o.cues() == 0) => {
-            println!("\nNothing is told under any of these settings.");
+            say!("\nNothing is told under any of these settings.");
         }
-        None => println!("\nNone of these settings tells anything that is marked as right."),
+        None => say!("\nNone of these settings tells anything that is marked as right."),
     }
     if let Some(path) = &args.output {
         let table = show::table(settings, outcomes, laps, found);
         let shown = path.display();
         let bytes = form(path)?(&table)?;
         durable::write(path, &bytes).with_context(|| format!("{shown}: cannot be written"))?;
-        println!("{shown}: {} rows", table.rows.len());
+        say!("{shown}: {} rows", table.rows.len());
     }
     Ok(())
 }

@@ -1,5 +1,6 @@
 //! The closed line a car is driven on: position, direction, curvature and slope at every metre.
 
+use crate::learn::start::StartAt;
 use std::f64::consts::TAU;
 
 /// Metres between the nodes of the line; the exact figure differs a little so that they come out
@@ -142,6 +143,16 @@ impl Circuit {
     pub fn start_line(&self) -> (f64, f64, f64) {
         let (east, north, heading) = self.pose(0.0);
         (east, north, (90.0 - heading.to_degrees()).rem_euclid(360.0))
+    }
+
+    /// The same, for whoever learns from laps in this plane.
+    pub fn start(&self) -> StartAt {
+        let (east_m, north_m, bearing_deg) = self.start_line();
+        StartAt::Plane {
+            east_m,
+            north_m,
+            bearing_deg,
+        }
     }
 
     /// The shorter way from `from_m` to `to_m` along the closed line, forward positive.

@@ -275,11 +275,7 @@ fn teach(
 ) -> Result<Learned, SessionError> {
     let (east_m, north_m, bearing_deg) = circuit.start_line();
     let start = match plane.position(east_m, north_m) {
-        Position::Local { .. } => StartAt::Plane {
-            east_m,
-            north_m,
-            bearing_deg,
-        },
+        Position::Local { .. } => circuit.start(),
         Position::Geodetic { lat_e7, lon_e7 } => StartAt::Globe {
             lat_deg: f64::from(lat_e7) * 1e-7,
             lon_deg: f64::from(lon_e7) * 1e-7,

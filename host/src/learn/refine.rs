@@ -86,21 +86,7 @@ fn tidied(mut facts: Facts, kind: CornerKind) -> Facts {
         *loss = loss.map(|m| Measured::new(0.0, m.sd));
     }
     if kind == CornerKind::Flat {
-        facts = Facts {
-            kind,
-            brake_m: None,
-            brake_mps: None,
-            peak_decel_mps2: None,
-            mean_decel_mps2: None,
-            release_m: None,
-            trail_m: None,
-            throttle_m: None,
-            full_m: None,
-            coast_s: None,
-            lifts: 0,
-            lift_s: None,
-            ..facts
-        };
+        facts = facts.flat();
     }
     facts
 }

@@ -280,7 +280,7 @@ fn thin(index: usize, track: &Track) -> Vec<Step> {
 }
 
 fn candidates(path: &[Step], calm: impl Fn(&Step) -> bool) -> Vec<Candidate> {
-    // One candidate for each cell of 10 m and eighth of the compass: the one with most margin.
+    // Of each cell of 10 m and each eighth of the full circle only the place with most margin.
     let mut cells: HashMap<(i64, i64, i64), (usize, f64)> = HashMap::new();
     let mut i = 0;
     while i < path.len() {

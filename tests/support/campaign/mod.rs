@@ -12,7 +12,6 @@ use cuepost_engine::{Cue, Engine, Event, Facts, PaceEvent, Told};
 use cuepost_host::demo::campaign::{Case, Planted, Wanted, case};
 use cuepost_host::demo::receiver::{ReceiverModel, sample};
 use cuepost_host::demo::truth::Passage;
-use cuepost_host::learn::start::StartAt;
 use cuepost_host::learn::{Learned, Options, Take, learn};
 pub use truth::Deviation;
 
@@ -93,13 +92,8 @@ fn teach(case: &Case, receiver: &ReceiverModel) -> Option<Learned> {
         name: "coach",
         samples: &samples,
     };
-    let (east_m, north_m, bearing_deg) = case.circuit.start_line();
     let options = Options {
-        start: Some(StartAt::Plane {
-            east_m,
-            north_m,
-            bearing_deg,
-        }),
+        start: Some(case.circuit.start()),
         ..Options::default()
     };
     learn(&[take], &options, &mut |_, _| {}).ok()

@@ -6,7 +6,6 @@ use cuepost_engine::Sample;
 use cuepost_engine::reference::SourceKind;
 use cuepost_host::demo::campaign::{Wanted, case};
 use cuepost_host::demo::receiver::{ReceiverModel, sample};
-use cuepost_host::learn::start::StartAt;
 use cuepost_host::learn::{Options, Take, learn};
 use cuepost_host::reference_file::HostReference;
 use rand::SeedableRng;
@@ -60,13 +59,8 @@ pub fn simulator(name: &str, base: &Path, var: &Path, every: usize) -> Stream {
 pub fn invented(seed: u64) -> Stream {
     let case = case(seed, &Wanted::default());
     let receiver = ReceiverModel::usual(25.0);
-    let (east_m, north_m, bearing_deg) = case.circuit.start_line();
     let options = Options {
-        start: Some(StartAt::Plane {
-            east_m,
-            north_m,
-            bearing_deg,
-        }),
+        start: Some(case.circuit.start()),
         source: SourceKind::Receiver,
         ..Options::default()
     };

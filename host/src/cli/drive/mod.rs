@@ -20,6 +20,7 @@ use cuepost_engine::thresholds::Config;
 use cuepost_engine::wire::Header;
 use sinks::{SinkName, Sinks};
 use std::fs::File;
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -114,7 +115,7 @@ pub struct Args {
 /// Runs the command.
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     if args.list {
-        list();
+        list()?;
         return Ok(ExitCode::SUCCESS);
     }
     let (Some(source), Some(reference)) = (&args.from, &args.reference) else {
@@ -157,7 +158,8 @@ fn drive(
     let quiet_stdout = names.contains(&SinkName::Json);
     let say = |line: &str| match quiet_stdout {
         true => eprintln!("{line}"),
-        false => println!("{line}"),
+        // A reader that went away is no reason to end a drive.
+        false => drop(writeln!(std::io::stdout(), "{line}")),
     };
     say(&format!("from {}", opened.label));
     for line in &setup.said {
@@ -189,10 +191,10 @@ fn drive(
     Ok(ExitCode::SUCCESS)
 }
 
-fn list() {
+fn list() -> std::io::Result<()> {
     let ports = SerialBus::new(input::BAUD_DEFAULT).list();
     if ports.is_empty() {
-        println!("no serial ports");
+        say!("no serial ports");
     }
     for port in ports {
         let usb = port.usb.map_or(String::new(), |u| {
@@ -201,8 +203,9 @@ fn list() {
                 .map_or(String::new(), |s| format!(", serial number {s}"));
             format!("  USB {:04x}:{:04x}{serial}", u.vendor, u.product)
         });
-        println!("{}  {}{usb}", port.path, port.label);
+        say!("{}  {}{usb}", port.path, port.label);
     }
+    Ok(())
 }
 
 fn config(args: &Args) -> anyhow::Result<Config> {
