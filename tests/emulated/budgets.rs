@@ -2,7 +2,7 @@
 //!
 //! The table alone: `cargo test -p cuepost-tests --test emulated budgets -- --nocapture`
 
-use crate::guest::{Guest, programs};
+use crate::guest::{Guest, Pace, programs};
 use crate::stream::{course, nmea, ubx, wire};
 use std::collections::BTreeMap;
 use std::process::Command;
@@ -69,7 +69,7 @@ fn measured(recording: &[u8], for_computer: bool) -> BTreeMap<String, u32> {
         "loader,file={},addr=0x21000000,force-raw=on",
         path.display()
     );
-    let guest = Guest::start("budget", 1, &["-device".into(), load]);
+    let guest = Guest::start("budget", 1, Pace::Counted, &["-device".into(), load]);
     let mut heard = guest.listen(0);
     let ends =
         |bytes: &[u8]| bytes.windows(14).any(|w| w == b"engine, bytes:") && bytes.ends_with(b"\n");

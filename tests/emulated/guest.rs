@@ -1,5 +1,6 @@
 //! The emulated board: QEMU's `mps2-an386` with our firmware on it, its ports as sockets.
 
+use std::io::ErrorKind::{Interrupted, WouldBlock};
 use std::io::{Read, Write};
 use std::os::unix::net::{UnixListener, UnixStream};
 use std::path::{Path, PathBuf};
@@ -11,6 +12,31 @@ use std::time::Duration;
 
 /// Nothing came for this long: the guest hangs.
 const HUNG: Duration = Duration::from_secs(60);
+
+/// How much of the emulator's time one instruction takes, which is all that its time knows of: it
+/// does not wait for us. A machine too busy to feed a port for a while is a source that fell
+/// silent, and that ends a session; so its time has to run slower than ours where bytes are
+/// compared.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Pace {
+    /// 1 ns: at the pace of a real machine or slower. A second of its silence is several of ours.
+    Slow,
+    /// 16 ns: some seconds of what the lamp shows pass in about one of ours.
+    Lamp,
+    /// 256 ns: the tick counter tells single instructions. For programs that wait for nobody.
+    Counted,
+}
+
+impl Pace {
+    /// The emulator counts in powers of two nanoseconds.
+    fn shift(self) -> u32 {
+        match self {
+            Self::Slow => 0,
+            Self::Lamp => 4,
+            Self::Counted => 8,
+        }
+    }
+}
 
 /// Builds a board once and returns where its programs are.
 pub fn built(package: &str, target: &str) -> PathBuf {
@@ -53,18 +79,17 @@ pub struct Guest {
 
 impl Guest {
     /// Starts a program with so many of the board's ports, and more words for the emulator.
-    pub fn start(program: &str, ports: usize, more: &[String]) -> Self {
+    pub fn start(program: &str, ports: usize, pace: Pace, more: &[String]) -> Self {
         static NUMBER: AtomicU32 = AtomicU32::new(0);
         let number = NUMBER.fetch_add(1, Ordering::Relaxed);
         let name = format!("cuepost-guest-{}-{number}", std::process::id());
         let folder = std::env::temp_dir().join(name);
         std::fs::create_dir_all(&folder).unwrap();
         let mut command = Command::new("qemu-system-arm");
-        // Its time runs with its instructions, and with ours while it waits: what we are slow to
-        // send is not taken for a source that fell silent.
         command
             .args(["-machine", "mps2-an386", "-nodefaults", "-display", "none"])
-            .args(["-monitor", "none", "-icount", "shift=8,sleep=on"])
+            .args(["-monitor", "none", "-icount"])
+            .arg(format!("shift={},sleep=on", pace.shift()))
             .args(["-semihosting-config", "enable=on,target=native", "-kernel"])
             .arg(programs().join(program))
             .args(more);
@@ -100,14 +125,17 @@ impl Guest {
 
     /// Everything that comes out of a port from now on, in the order it comes.
     pub fn listen(&self, number: usize) -> Heard {
-        let mut port = self.port(number);
-        port.set_read_timeout(None).unwrap();
+        let mut port = self.ports[number].try_clone().unwrap();
         let (send, pieces) = channel();
         std::thread::spawn(move || {
             let mut chunk = [0; 4096];
-            while let Ok(read) = port.read(&mut chunk) {
-                if read == 0 || send.send(chunk[..read].to_vec()).is_err() {
-                    return;
+            loop {
+                match port.read(&mut chunk) {
+                    Ok(0) => return,
+                    Ok(read) if send.send(chunk[..read].to_vec()).is_ok() => {}
+                    // The whole of this machine may have been held for a while.
+                    Err(e) if matches!(e.kind(), Interrupted | WouldBlock) => {}
+                    _ => return,
                 }
             }
         });
@@ -119,7 +147,8 @@ impl Guest {
 
     /// Sends bytes into a port, as fast as the guest takes them.
     pub fn send(&self, number: usize, bytes: &[u8]) {
-        self.port(number).write_all(bytes).unwrap();
+        let mut port = &self.ports[number];
+        port.write_all(bytes).unwrap();
     }
 }
 
