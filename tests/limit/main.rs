@@ -1,0 +1,14 @@
+//! How near the engine comes to what speeds can tell at all: when a braking began, how well that
+//! is known, and how soon it can be seen.
+//!
+//! The bounds are in `tests/data/published/limits.csv`, made with numpy by the script beside it,
+//! which names their sources. The engine's figures are in `tests/limit/onsets.txt` and
+//! `tests/limit/delays.txt`, false alarms in `tests/limit/alarms.txt`;
+//! `CUEPOST_GOLDEN=write cargo test -p cuepost-tests --test limit` writes
+//! them anew.
+
+mod bound;
+mod delay;
+mod drive;
+mod golden;
+mod onset;
