@@ -8,4 +8,5 @@ pub mod drive;
 pub mod faults;
 pub mod hostile;
 pub mod ring;
+pub mod scored;
 pub mod track;

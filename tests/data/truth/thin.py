@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
 """Thins the simulator's streams for these tests. Arguments: folder of the streams, this folder.
 
-Every second row (25 Hz); of `s5` all laps, of the others two or three laps to learn from and the
-clean lap and two with faults, with positions to 0.1 m and speeds to 0.01 m/s. Standard library
-only."""
+Every second row (25 Hz); of `s5` all laps, of the others two or three laps to learn from, the clean
+lap and two with faults, and apart from them the other laps with faults, with positions to 0.1 m and
+speeds to 0.01 m/s. Standard library only."""
 import csv, sys
 
 source, target = sys.argv[1], sys.argv[2]
@@ -34,13 +34,20 @@ def laps(all_rows, first, last):
     return all_rows[max(0, inside[0] - BEFORE) : inside[-1] + BEFORE]
 
 
+def truth(name, target_name, first, last):
+    with open(f"{source}/{name}.truth.csv") as f, open(f"{target}/{target_name}", "w") as out:
+        for i, line in enumerate(f):
+            if i == 0 or first <= int(line.split(",")[0]) <= last:
+                out.write(line)
+
+
 write("s5_touring.var25.csv", rows("s5_touring.var")[::2], False)
-for name, learned in [("s1_gt", 2), ("s2_gt", 2), ("s3_gt", 3), ("s6_gt", 3)]:
-    base = rows(f"{name}.base")
+for name, learned in [("s1_gt", 2), ("s2_gt", 2), ("s3_gt", 3), ("s4_raw", 2), ("s6_gt", 3)]:
+    base, var = rows(f"{name}.base"), rows(f"{name}.var")
     last = max(int(r["lap"]) for r in base) - 1
     write(f"{name}.base25.csv", laps(base, last - learned + 1, last)[::2], True)
-    write(f"{name}.var25.csv", laps(rows(f"{name}.var"), 3, 5)[::2], True)
-    with open(f"{source}/{name}.truth.csv") as f, open(f"{target}/{name}.truth.csv", "w") as out:
-        for i, line in enumerate(f):
-            if i == 0 or int(line.split(",")[0]) <= 5:
-                out.write(line)
+    write(f"{name}.var25.csv", laps(var, 3, 5)[::2], True)
+    truth(name, f"{name}.truth.csv", 3, 5)
+    end = max(int(r["lap"]) for r in var) - 1
+    write(f"{name}.more25.csv", laps(var, 6, end)[::2], True)
+    truth(name, f"{name}.more.truth.csv", 6, end)
