@@ -1,9 +1,5 @@
 //! The program `cuepost`.
 
-use clap::Parser;
-use cuepost_host::cli::{Cli, exit_with};
-use std::process::ExitCode;
-
-fn main() -> ExitCode {
-    exit_with(Cli::parse().run())
+fn main() -> std::process::ExitCode {
+    cuepost_host::cli::main()
 }

@@ -1,6 +1,7 @@
 //! References on disk.
 
 use crate::durable;
+use crate::report::system::words;
 use cuepost_engine::file::{FileFault, MakeFault};
 use cuepost_engine::reference::{self, ReferenceStore, ReferenceView};
 use std::io::{self, Read};
@@ -16,7 +17,7 @@ const FILE_MAX: u64 = 1 << 20;
 #[derive(Debug, thiserror::Error)]
 pub enum Fault {
     /// It cannot be opened or read.
-    #[error("{path}: {source}", path = path.display())]
+    #[error("{path}: {why}", path = path.display(), why = words(source))]
     Open {
         /// The file.
         path: PathBuf,
@@ -32,7 +33,7 @@ pub enum Fault {
         source: FileFault,
     },
     /// It cannot be written.
-    #[error("{path}: cannot be written: {source}", path = path.display())]
+    #[error("{path}: cannot be written: {why}", path = path.display(), why = words(source))]
     Write {
         /// The file.
         path: PathBuf,

@@ -12,6 +12,7 @@
 //! corner. [`write()`] gives the whole file with a comment on each. `docs/METHOD.md` says what the
 //! judge does with them.
 
+use crate::report::system::words;
 use anyhow::anyhow;
 use cuepost_engine::thresholds::{FILE_MAX, MAGIC};
 use cuepost_engine::{Config, Focus, Thresholds};
@@ -79,7 +80,7 @@ pub const GROUPS: [(&str, &[(&str, &str)]); 5] = [
 /// Reads a file, whether text or as a board keeps it. The error says what is wrong and where.
 pub fn read(path: &Path) -> Result<Config, String> {
     let name = path.display();
-    let bytes = std::fs::read(path).map_err(|e| format!("{name}: {e}"))?;
+    let bytes = std::fs::read(path).map_err(|e| format!("{name}: {}", words(&e)))?;
     if bytes.starts_with(&MAGIC) {
         let read = Config::decode(&bytes);
         return read

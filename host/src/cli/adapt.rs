@@ -1,5 +1,6 @@
 //! `cuepost adapt`: a reference for another day or another car.
 
+use super::manners;
 use crate::adapt::change::{self, Change, MassChange};
 use crate::adapt::{adapt, words};
 use crate::report::Units;
@@ -14,9 +15,11 @@ use std::process::ExitCode;
 /// learned from the reference's own laps, make of the change. What comes of it was never driven:
 /// it is marked so, and no cue asks to brake later or go faster than was driven until a lap has
 /// shown a corner to be possible.
-///
-/// Example: cuepost adapt club.ref --grip 0.95 --mass +50 --car-mass 1250 -o sunday.ref
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  cuepost adapt club.ref --grip 0.95 --mass +50 --car-mass 1250 -o sunday.ref
+  cuepost adapt simulator.ref --grip -10% -o first-day.ref")]
 pub struct Args {
     /// The reference, as `cuepost learn` made it
     reference: PathBuf,
@@ -88,11 +91,11 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         session.car = learn::short(car);
     }
     let what = change.to_string();
-    tell!(
-        "{}",
-        words::moved(&before.view(), &adapted, &what, args.units)
-    );
+    if !manners::quiet() {
+        let moved = words::moved(&before.view(), &adapted, &what, args.units);
+        tell!("{moved}");
+    }
     let id = reference_file::write(&args.output, &adapted.reference.view())?;
-    say!("written     {} ({id:08X})", args.output.display());
+    note!("written     {} ({id:08X})", args.output.display());
     Ok(ExitCode::SUCCESS)
 }

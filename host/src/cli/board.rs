@@ -1,12 +1,12 @@
 //! `cuepost board`: send a reference or thresholds to a board, ask how it is, listen to it.
 
+use super::progress::Bar;
 use crate::board::{BoardError, Client, words};
 use crate::{reference_file, thresholds_file};
 use anyhow::{Context, bail};
 use cuepost_engine::wire::text::{SpeedUnit, line};
 use cuepost_engine::wire::{FRAME_MAX, Message, Object, Settings, encode};
 use cuepost_engine::{Event, file};
-use indicatif::{ProgressBar, ProgressStyle};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -19,9 +19,11 @@ const READ_TIMEOUT: Duration = Duration::from_millis(50);
 ///
 /// A transfer that broke off goes on where it stopped when the command is run again. The board
 /// uses a file only once all of it has arrived and been checked; until then it keeps what it had.
-///
-/// Example: cuepost board send club.ref --port /dev/ttyUSB0
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  cuepost board status
+  cuepost board send club.ref --port /dev/ttyUSB0")]
 pub struct Args {
     #[command(subcommand)]
     command: Command,
@@ -36,24 +38,45 @@ pub struct Args {
 #[derive(Debug, clap::Subcommand)]
 enum Command {
     /// Send a reference, as `cuepost learn` made it
+    #[command(after_help = "\
+Example:
+  cuepost board send club.ref --port /dev/ttyUSB0")]
     Send {
         /// The reference
         reference: PathBuf,
     },
     /// Send thresholds, written as text (`brake_m = 5.0`)
+    #[command(after_help = "\
+Example:
+  cuepost board thresholds club.toml")]
     Thresholds {
         /// The file
         file: PathBuf,
     },
     /// Say what the board has, what it makes of its input, and what it lost
-    Status,
-    /// Show the settings, or change some of them, as in `lamp=off source=computer`
+    #[command(after_help = "\
+Examples:
+  cuepost board status
+  cuepost board status --json --port /dev/ttyUSB0")]
+    Status {
+        /// As one JSON object, for scripts
+        #[arg(long)]
+        json: bool,
+    },
+    /// Show the settings, or change some of them
+    #[command(after_help = "\
+Examples:
+  cuepost board set
+  cuepost board set lamp=off source=computer")]
     Set {
         /// What to change; nothing to see what is set
         #[arg(value_name = "KEY=VALUE")]
         changes: Vec<String>,
     },
     /// Print what the board says, until stopped
+    #[command(after_help = "\
+Example:
+  cuepost board log --seconds 600 --output sunday.rec")]
     Log {
         /// Stop after so many seconds
         #[arg(long, value_name = "SECONDS")]
@@ -76,7 +99,10 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             let bytes = thresholds_file::to_bytes(&config).map_err(anyhow::Error::msg)?;
             send(args, Object::Config, &bytes)?;
         }
-        Command::Status => tell!("{}", words::status(&open(args)?.status()?)),
+        Command::Status { json: false } => tell!("{}", words::status(&open(args)?.status()?)),
+        Command::Status { json: true } => {
+            give!("{}\n", serde_json::to_string(&open(args)?.status()?)?);
+        }
         Command::Set { changes } => set(args, changes)?,
         Command::Log { seconds, output } => log(args, *seconds, output.as_deref())?,
     }
@@ -133,23 +159,22 @@ fn read_file(path: &Path) -> anyhow::Result<Vec<u8>> {
 
 fn send(args: &Args, object: Object, bytes: &[u8]) -> anyhow::Result<()> {
     let mut client = open(args)?;
-    let bar = ProgressBar::new(bytes.len() as u64);
-    let style = "{msg} {bar:32} {bytes} of {total_bytes}, {eta} left";
-    bar.set_style(ProgressStyle::with_template(style)?);
-    bar.set_message(words::object(object));
+    let bar = Bar::of_bytes(bytes.len() as u64, words::object(object));
     let mut begun = false;
     let sent = client.send(object, bytes, |have| {
         if !begun && have > 0 {
-            bar.suspend(|| eprintln!("the board has {have} bytes already, going on from there"));
+            bar.beside(&format!(
+                "the board has {have} bytes already, going on from there"
+            ));
         }
         begun = true;
-        bar.set_position(have as u64);
+        bar.at(have as u64);
     });
-    bar.finish_and_clear();
+    bar.done();
     match sent {
         Ok(()) => {
             let id = file::id(bytes).unwrap_or(0);
-            say!("{} {id:08X} is in use on the board", words::object(object));
+            note!("{} {id:08X} is in use on the board", words::object(object));
             Ok(())
         }
         Err(e @ (BoardError::Port(_) | BoardError::Silent)) if begun => Err(anyhow::Error::new(e)

@@ -11,9 +11,11 @@ use std::process::ExitCode;
 /// Print a reference as a sheet to brief from: corner by corner, in landmarks
 ///
 /// A page (.html) prints on two sheets of A4 for 16 corners, with a drawing of the circuit.
-///
-/// Example: cuepost brief club.ref -o club.html
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  cuepost brief club.ref
+  cuepost brief club.ref -o club.html")]
 pub struct Args {
     /// The reference, as `cuepost learn` or `cuepost adapt` made it
     reference: PathBuf,
@@ -57,9 +59,14 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         Format::Html => page(&said, &view, args.units),
     };
     match &args.output {
-        None => tell!("{written}"),
-        Some(path) => durable::write(path, written.as_bytes())
-            .with_context(|| format!("{}: cannot be written", path.display()))?,
+        None if format == Format::Text => tell!("{written}"),
+        None => give!("{written}"),
+        Some(path) => {
+            let shown = path.display();
+            durable::write(path, written.as_bytes())
+                .with_context(|| format!("{shown}: cannot be written"))?;
+            note!("{shown}: {} corners", view.corners.len());
+        }
     }
     Ok(ExitCode::SUCCESS)
 }

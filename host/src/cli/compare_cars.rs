@@ -1,5 +1,6 @@
 //! `cuepost compare-cars`: what two cars differ in.
 
+use super::progress::{Bar, reading};
 use crate::compare::{Measured, fit, measure, words};
 use crate::learn::{self, Options, Take};
 use crate::report::Units;
@@ -13,9 +14,10 @@ use std::process::ExitCode;
 /// has less or more of; and which changes of grip, power, drag and downforce would make A behave
 /// like B, so that a simulator's car can be set up to feel like the real one. The recordings may be
 /// of different circuits.
-///
-/// Example: cuepost compare-cars simulator.csv car.csv
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Example:
+  cuepost compare-cars simulator.csv car.csv")]
 pub struct Args {
     /// Recordings of car A: at least one whole lap at speed
     a: PathBuf,
@@ -41,7 +43,8 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
 
 fn car(path: &Path, options: &source::Options) -> anyhow::Result<Measured> {
     let mut samples = Vec::new();
-    for item in source::open(path, options)? {
+    let mut recording = source::open(path, options)?;
+    for item in reading(&mut recording, path) {
         match item {
             Ok(sample) => samples.push(sample),
             Err(fault) if samples.is_empty() => return Err(fault.into()),
@@ -53,7 +56,11 @@ fn car(path: &Path, options: &source::Options) -> anyhow::Result<Measured> {
         name: &name,
         samples: &samples,
     };
-    let learned = learn::learn(&[take], &Options::default(), &mut |_, _| {})
-        .map_err(|e| anyhow::anyhow!("{name}: {e}"))?;
+    let bar = Bar::of_share(&name);
+    let learned = learn::learn(&[take], &Options::default(), &mut |share, word| {
+        bar.share(share, word);
+    });
+    bar.done();
+    let learned = learned.map_err(|e| anyhow::anyhow!("{name}: {e}"))?;
     Ok(measure(&learned.profiles))
 }

@@ -1,5 +1,6 @@
 //! `cuepost debrief`: a session on one page.
 
+use super::progress::reading;
 use crate::debrief::{Debrief, render};
 use crate::report::units::Units;
 use crate::session::measure;
@@ -10,9 +11,11 @@ use std::process::ExitCode;
 
 /// Make one page of a session: where the time went, and what to work on first
 ///
-/// The page needs no network and nothing beside it. Example:
-/// cuepost debrief sunday.csv --reference club.ref -o sunday.html
+/// The page needs no network and nothing beside it.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Example:
+  cuepost debrief sunday.csv --reference club.ref -o sunday.html")]
 pub struct Args {
     /// The recording: NMEA, UBX, CSV or our own
     recording: PathBuf,
@@ -43,9 +46,13 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let reference = kept.view();
     let config = thresholds_file::read_or_default(args.thresholds.as_deref())?;
     let options = source::Options::with_columns(&args.column)?;
-    let recording = source::open(&args.recording, &options)?;
+    let mut recording = source::open(&args.recording, &options)?;
     let conditions = args.conditions.clone().unwrap_or(recording.conditions());
-    let (session, fault) = measure(recording, &reference, &config);
+    let (session, fault) = measure(
+        reading(&mut recording, &args.recording),
+        &reference,
+        &config,
+    );
     if session.laps.is_empty() && session.passages.is_empty() {
         if let Some(fault) = fault {
             return Err(fault.into());
@@ -67,7 +74,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let path = args.output.display();
     durable::write(&args.output, page.as_bytes())
         .with_context(|| format!("{path}: cannot be written"))?;
-    say!(
+    note!(
         "{path}: {} laps, {} kB",
         session.laps.len(),
         page.len().div_ceil(1000)

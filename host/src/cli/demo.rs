@@ -15,9 +15,11 @@ use std::process::ExitCode;
 /// Nothing is needed: circuit, cars and drivers are made on the spot from a seed, with a receiver's
 /// noise, and what was told is printed next to what was planted. With --out the recordings, the
 /// reference and the truth are written too, to try the other commands on.
-///
-/// Example: cuepost demo --out demo --faults 1:brake-late:12,6:throttle-late:20
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  cuepost demo
+  cuepost demo --out demo --faults 1:brake-late:12,6:throttle-late:20")]
 pub struct Args {
     /// Everything follows from it
     #[arg(long, default_value_t = 1)]

@@ -19,9 +19,11 @@ const LAMPS: usize = 32;
 /// Pulses count the phase: 1 brake, 2 trail, 3 rotation, 4 throttle. Short and low means sooner or
 /// less, long and high later or more. In a terminal the cue is played at its true speed;
 /// otherwise, or with --still, it is drawn, one letter for 40 ms.
-///
-/// Example: cuepost lamp "throttle sooner 12 m"
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  cuepost lamp throttle sooner 12 m
+  cuepost lamp --times 3 --bell brake later 8 m")]
 pub struct Args {
     /// The cue: phase, advice, size and unit (m, m/s, km/h, m/s2 or s)
     #[arg(required = true, num_args = 1.., value_name = "CUE")]
@@ -157,7 +159,7 @@ impl Shown {
 
     /// Plays it in place, in its own time.
     fn play(&self, out: &mut impl Write, bell: bool) -> std::io::Result<()> {
-        let colour = std::env::var_os("NO_COLOR").is_none();
+        let colour = std::env::var_os("NO_COLOR").is_none_or(|word| word.is_empty());
         writeln!(out, "{}", self.meaning())?;
         let begun = Instant::now();
         let mut lit = false;

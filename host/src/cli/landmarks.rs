@@ -14,11 +14,11 @@ use std::process::ExitCode;
 ///
 /// A landmark is a board, a bridge, the end of a kerb: brake points are then told by it. The file
 /// can also name corners and hold a note for each.
-///
-/// Example: cuepost landmarks from walk.csv -r club.ref --times boards.txt -o boards.toml, then
-/// cuepost landmarks put boards.toml -r club.ref -o club.ref
 #[derive(Debug, clap::Args)]
-#[command(verbatim_doc_comment)]
+#[command(after_help = "\
+Examples:
+  cuepost landmarks from walk.csv -r club.ref --times boards.txt -o boards.toml
+  cuepost landmarks put boards.toml -r club.ref -o club.ref")]
 pub struct Args {
     #[command(subcommand)]
     what: What,
@@ -27,10 +27,20 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 enum What {
     /// Make the file from places marked while driving past
+    #[command(after_help = "\
+Examples:
+  cuepost landmarks from walk.csv -r club.ref --times boards.txt -o boards.toml
+  cuepost landmarks from drive.csv -r club.ref --press horn --late 0.2 -o boards.toml")]
     From(From),
     /// Put a file into a reference, in place of the landmarks it has
+    #[command(after_help = "\
+Example:
+  cuepost landmarks put boards.toml -r club.ref -o club.ref")]
     Put(Put),
     /// Print a reference's landmarks and notes as a file to edit
+    #[command(after_help = "\
+Example:
+  cuepost landmarks list club.ref > boards.toml")]
     List(List),
 }
 
@@ -112,7 +122,7 @@ fn from(args: &From) -> anyhow::Result<ExitCode> {
     let text = words(&reference, &found);
     give(args.output.as_deref(), &text)?;
     if args.output.is_some() {
-        say!("{} landmarks: say on which side each stands", found.len());
+        note!("{} landmarks: say on which side each stands", found.len());
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -162,14 +172,14 @@ fn put_into(args: &Put) -> anyhow::Result<ExitCode> {
     put::put(&mut kept, &notes).map_err(|e| anyhow::anyhow!("{}: {e}", args.file.display()))?;
     let id = reference_file::write(&args.output, &kept.view())?;
     for l in &kept.landmarks {
-        say!(
+        note!(
             "{:>7.0} m  {:<6}  {}",
             l.progress_m,
             places::side(l.side),
             l.name
         );
     }
-    say!("written     {} ({id:08X})", args.output.display());
+    note!("written     {} ({id:08X})", args.output.display());
     Ok(ExitCode::SUCCESS)
 }
 
@@ -192,13 +202,13 @@ fn list(args: &List) -> anyhow::Result<ExitCode> {
         }
         out.push('\n');
     }
-    tell!("{out}");
+    give!("{out}");
     Ok(ExitCode::SUCCESS)
 }
 
 fn give(path: Option<&Path>, text: &str) -> anyhow::Result<()> {
     match path {
-        None => tell!("{text}"),
+        None => give!("{text}"),
         Some(path) if path.exists() => {
             bail!("{}: is there already; name another file", path.display())
         }

@@ -1,5 +1,7 @@
 //! `cuepost learn`: a reference from recordings.
 
+use super::manners;
+use super::progress::{Bar, reading};
 use crate::learn::{self, Options, StartAt, Take, words};
 use crate::report::{Units, reference};
 use crate::{landmarks, reference_file, source};
@@ -7,21 +9,18 @@ use anyhow::{Context, bail};
 use clap::ValueEnum;
 use cuepost_engine::reference::SourceKind;
 use cuepost_engine::{Position, Sample};
-use indicatif::{ProgressBar, ProgressStyle};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::time::{Duration, Instant};
-
-/// Work that takes longer than this shows how far it is.
-const SILENT: Duration = Duration::from_secs(1);
 
 /// Build a reference from recordings of the coach's laps
 ///
 /// Finds the start line and the laps, drops those that are no good and says why, takes the fastest
 /// good lap (or --lap N) as the reference, and measures its corners.
-///
-/// Example: cuepost learn coach.csv -o club-circuit.ref --name "Club circuit" --lap 4
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  cuepost learn coach.csv -o club.ref
+  cuepost learn coach.csv -o club.ref --name 'Club, dry' --lap 4 --landmarks boards.toml")]
 pub struct Args {
     /// Recordings of the same circuit, car and day: NMEA, UBX, CSV or our own.
     #[arg(required = true)]
@@ -88,11 +87,9 @@ struct Read {
 
 /// Runs the command.
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
-    let bar = Bar::new();
     let options = source::Options::with_columns(&args.column)?;
     let mut reads = Vec::new();
     for path in &args.recordings {
-        bar.tell(0.0, &format!("reading {}", path.display()));
         reads.push(read(path, &options)?);
     }
     let options = learn_options(args, &reads)?;
@@ -106,9 +103,10 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     // What is wrong with it is said before the work.
     let notes = args.landmarks.as_deref().map(landmarks::file::read);
     let notes = notes.transpose().map_err(anyhow::Error::msg)?;
-    let mut learned = learn::learn(&takes, &options, &mut |share, word| bar.tell(share, word))
-        .with_context(|| names(&reads))?;
+    let bar = Bar::of_share("learning");
+    let learned = learn::learn(&takes, &options, &mut |share, word| bar.share(share, word));
     bar.done();
+    let mut learned = learned.with_context(|| names(&reads))?;
     if let (Some(notes), Some(path)) = (&notes, &args.landmarks) {
         landmarks::put::put(&mut learned.reference, notes)
             .map_err(|e| anyhow::anyhow!("{}: {e}", path.display()))?;
@@ -116,10 +114,12 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let view = learned.reference.view();
     let id = reference_file::write(&args.output, &view)?;
     let all: Vec<String> = reads.iter().map(|r| r.name.clone()).collect();
-    tell!("{}", words::laps(&learned, &all));
-    say!();
-    tell!("{}", reference::reference(&view, args.units));
-    say!("written     {} ({id:08X})", args.output.display());
+    if !manners::quiet() {
+        tell!("{}", words::laps(&learned, &all));
+        tell!("\n");
+        tell!("{}", reference::reference(&view, args.units));
+        say!("written     {} ({id:08X})", args.output.display());
+    }
     let mut code = ExitCode::SUCCESS;
     for fault in reads.into_iter().filter_map(|r| r.fault) {
         eprintln!("cuepost: learned from what was read before: {fault}");
@@ -132,7 +132,7 @@ fn read(path: &Path, options: &source::Options) -> anyhow::Result<Read> {
     let mut recording = source::open(path, options)?;
     let mut samples = Vec::new();
     let mut fault = None;
-    for item in &mut recording {
+    for item in reading(&mut recording, path) {
         match item {
             Ok(sample) => samples.push(sample),
             Err(error) => fault = Some(error),
@@ -182,38 +182,4 @@ fn learn_options(args: &Args, reads: &[Read]) -> anyhow::Result<Options> {
         mass_kg: args.mass,
         source: stated.unwrap_or(first),
     })
-}
-
-/// A progress bar that stays away from short work.
-struct Bar {
-    since: Instant,
-    bar: ProgressBar,
-}
-
-impl Bar {
-    fn new() -> Self {
-        let bar = ProgressBar::hidden();
-        if let Ok(style) = ProgressStyle::with_template("{bar:30} {msg}") {
-            bar.set_style(style);
-        }
-        bar.set_length(1000);
-        Self {
-            since: Instant::now(),
-            bar,
-        }
-    }
-
-    fn tell(&self, share: f32, word: &str) {
-        if self.bar.is_hidden() && self.since.elapsed() > SILENT {
-            self.bar
-                .set_draw_target(indicatif::ProgressDrawTarget::stderr());
-        }
-        self.bar.set_message(word.to_owned());
-        self.bar
-            .set_position((share.clamp(0.0, 1.0) * 1000.0) as u64);
-    }
-
-    fn done(&self) {
-        self.bar.finish_and_clear();
-    }
 }

@@ -1,5 +1,6 @@
 //! The packets half of `cuepost check`: what a layout makes of them.
 
+use super::manners::Fitting;
 use crate::live::input::Source;
 use crate::live::layout::show::{self, Captured};
 use crate::live::layout::{Layout, PacketReader, Refused};
@@ -30,7 +31,7 @@ pub fn show(
         let text: String = captured.iter().map(|p| show::line(p) + "\n").collect();
         std::fs::write(path, text).with_context(|| path.display().to_string())?;
     }
-    let mut out = io::stdout().lock();
+    let mut out = Fitting::new(io::stdout().lock());
     for packet in &captured {
         for line in show::show(&mut reader, packet) {
             writeln!(out, "{line}")?;
@@ -47,6 +48,7 @@ pub fn show(
             writeln!(out, "refused: {n} {}", why.name())?;
         }
     }
+    out.flush()?;
     if captured.is_empty() {
         bail!("no packet came; is the simulator sending to this machine and this port?");
     }
@@ -59,7 +61,9 @@ fn listen(at: SocketAddr, seconds: f64) -> anyhow::Result<Vec<Captured>> {
         bail!("--seconds {seconds}: from 0.1 to 600");
     }
     let socket = UdpSocket::bind(at).with_context(|| format!("udp {at}"))?;
-    eprintln!("listening on UDP {at} for {seconds} s");
+    if !super::manners::quiet() {
+        eprintln!("listening on UDP {at} for {seconds} s");
+    }
     let begun = Instant::now();
     let over = Duration::from_secs_f64(seconds);
     let mut buffer = vec![0; 65_536];

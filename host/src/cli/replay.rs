@@ -1,5 +1,7 @@
 //! `cuepost replay`: a recording against a reference.
 
+use super::manners::{self, Fitting};
+use super::progress::{Reading, reading};
 use crate::adapt::words::caution;
 use crate::replay::{Summary, replay, table::Table, text::Laps};
 use crate::report::json::event_json;
@@ -13,16 +15,19 @@ use cuepost_engine::gate::Refusal;
 use cuepost_engine::{Config, ReferenceView};
 use rayon::prelude::*;
 use std::collections::BTreeSet;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Run a recording against a reference: laps, corners, and what would have been told
 ///
-/// Examples: cuepost replay sunday.csv --reference club.ref --format jsonl > sunday.jsonl
-/// and, for other programs, cuepost replay sunday.csv -r club.ref --format parquet -o season/sunday.
 /// Several recordings are replayed on all cores, and told in the order given.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  cuepost replay sunday.csv --reference club.ref
+  cuepost replay sunday.csv --reference club.ref --format jsonl > sunday.jsonl
+  cuepost replay sunday.csv -r club.ref --format parquet -o season/sunday")]
 pub struct Args {
     /// The recordings: NMEA, UBX, CSV or our own; `-` is standard input
     #[arg(required = true)]
@@ -156,9 +161,11 @@ fn one(
     if let Some(caution) = caution(reference.session) {
         eprintln!("{caution}");
     }
+    let written_on = args.output.is_none() && io::stdout().is_terminal();
+    let samples = reading(&mut recording, path).unless(written_on || args.recording.len() > 1);
     let (summary, fault) = match &args.output {
-        Some(prefix) => tables(args, (path, prefix), &mut recording, reference, config, out)?,
-        None => print(args, &mut recording, reference, config, out)?,
+        Some(prefix) => tables(args, (path, prefix), samples, reference, config, out)?,
+        None => print(args, samples, reference, config, out)?,
     };
     for line in complaints(&summary) {
         eprintln!("{line}");
@@ -171,7 +178,7 @@ fn one(
 
 fn print(
     args: &Args,
-    recording: &mut source::Recording,
+    recording: Reading<'_>,
     reference: &ReferenceView<'_>,
     config: Config,
     mut out: impl Write,
@@ -189,6 +196,7 @@ fn print(
             done
         }
         Format::Text => {
+            let mut out = Fitting::new(out);
             let mut laps = Laps::new(*reference, args.units, &mut out);
             let done = replay(recording, reference, config, |event, _| laps.take(event));
             laps.finish()?;
@@ -210,7 +218,7 @@ fn print(
 fn tables(
     args: &Args,
     (path, prefix): (&Path, &Path),
-    recording: &mut source::Recording,
+    recording: Reading<'_>,
     reference: &ReferenceView<'_>,
     config: Config,
     mut out: impl Write,
@@ -234,7 +242,9 @@ fn tables(
         let path = PathBuf::from(path);
         let shown = path.display();
         durable::write(&path, &bytes).with_context(|| format!("{shown}: cannot be written"))?;
-        writeln!(out, "{shown}: {} rows", table.rows.len())?;
+        if !manners::quiet() {
+            writeln!(out, "{shown}: {} rows", table.rows.len())?;
+        }
     }
     Ok(done)
 }

@@ -7,9 +7,11 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// Print every threshold with what it does and its range, as a file to edit
-///
-/// Example: cuepost thresholds -o club.toml, then cuepost replay sunday.csv -r club.ref -t club.toml
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  cuepost thresholds -o club.toml
+  cuepost replay sunday.csv -r club.ref -t club.toml")]
 pub struct Args {
     /// Begin from these thresholds instead of the built-in ones; says what is wrong with the file
     file: Option<PathBuf>,
@@ -23,12 +25,16 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let config: Config = thresholds_file::read_or_default(args.file.as_deref())?;
     let text = thresholds_file::write(&config);
     match &args.output {
-        None => tell!("{text}"),
+        None => give!("{text}"),
         Some(path) if path.exists() => {
             bail!("{}: is there already; name another file", path.display())
         }
-        Some(path) => durable::write(path, text.as_bytes())
-            .with_context(|| format!("{}: cannot be written", path.display()))?,
+        Some(path) => {
+            let shown = path.display();
+            durable::write(path, text.as_bytes())
+                .with_context(|| format!("{shown}: cannot be written"))?;
+            note!("{shown}: every threshold; edit it, then give it with --thresholds {shown}");
+        }
     }
     Ok(ExitCode::SUCCESS)
 }

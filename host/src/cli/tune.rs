@@ -27,10 +27,12 @@ use std::time::Instant;
 /// are scaled together from half to two and a half times themselves. For each setting: cues a lap,
 /// seconds a lap it tells of, how much of it would flip if the drive were measured once more,
 /// agreement with the coach's marks, and the corners. The line with > is the one recommended.
-///
-/// Examples: cuepost tune sunday.csv -r club.ref --vary throttle_m=4:20:2 --vary loss_s=0.03,0.06
-/// and cuepost tune *.csv -r club.ref --marks marks.csv --save club.toml
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  cuepost tune sunday.csv -r club.ref --page
+  cuepost tune sunday.csv -r club.ref --vary throttle_m=4:20:2 --vary loss_s=0.03,0.06
+  cuepost tune saturday.csv sunday.csv -r club.ref --marks marks.csv --save club.toml")]
 pub struct Args {
     /// The recordings: NMEA, UBX, CSV or our own
     #[arg(required = true)]
@@ -277,7 +279,7 @@ fn keep(
                 let shown = path.display();
                 durable::write(path, text.as_bytes())
                     .with_context(|| format!("{shown}: cannot be written"))?;
-                say!("{shown}: the recommended thresholds");
+                note!("{shown}: the recommended thresholds");
             }
         }
         None if outcomes.iter().all(|o| o.cues() == 0) => {
@@ -290,7 +292,7 @@ fn keep(
         let shown = path.display();
         let bytes = form(path)?(&table)?;
         durable::write(path, &bytes).with_context(|| format!("{shown}: cannot be written"))?;
-        say!("{shown}: {} rows", table.rows.len());
+        note!("{shown}: {} rows", table.rows.len());
     }
     Ok(())
 }

@@ -13,6 +13,7 @@
 //! gear = 3
 //! ```
 
+use crate::report::system;
 use cuepost_engine::Position;
 use cuepost_engine::check::{LOCAL_MAX_MM, PROGRESS_MAX_M};
 use serde::Deserialize;
@@ -120,7 +121,7 @@ pub fn read(path: &Path) -> Result<Notes, String> {
         .and_then(|f| f.take(FILE_MAX).read_to_string(&mut text))
         .map_err(|e| match e.kind() {
             std::io::ErrorKind::InvalidData => format!("{name}: not a text file"),
-            _ => format!("{name}: {e}"),
+            _ => format!("{name}: {}", system::words(&e)),
         })?;
     parse(&text).map_err(|e| format!("{name}: {e}"))
 }

@@ -1,10 +1,12 @@
 //! What the engine said, for other programs ([`json`]) and for people ([`words`]).
 
+pub mod fold;
 pub mod glance;
 pub mod html;
 pub mod json;
 pub mod places;
 pub mod reference;
+pub mod system;
 pub mod units;
 pub mod words;
 

@@ -54,6 +54,11 @@ impl Decoder {
         }
     }
 
+    /// Bytes taken in so far.
+    pub fn bytes(&self) -> u64 {
+        self.bytes
+    }
+
     /// Takes bytes in. An error is final.
     pub fn push(&mut self, bytes: &[u8], out: &mut impl FnMut(Sample)) -> Result<(), SourceError> {
         self.bytes += bytes.len() as u64;

@@ -153,6 +153,11 @@ impl Recording {
         self.decoder.report()
     }
 
+    /// Bytes read so far.
+    pub fn bytes(&self) -> u64 {
+        self.decoder.bytes()
+    }
+
     /// What kind of source made it.
     pub fn source_kind(&self) -> SourceKind {
         self.decoder.source_kind()
@@ -207,7 +212,7 @@ impl Recording {
             }
             Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
             Err(e) => self.end_if(Err(SourceError::new(
-                Some(Place::byte(self.report().bytes)),
+                Some(Place::byte(self.bytes())),
                 Fault::Io(e),
             ))),
         }

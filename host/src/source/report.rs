@@ -181,7 +181,7 @@ impl std::error::Error for SourceError {}
 #[derive(Debug, thiserror::Error)]
 pub enum Fault {
     /// The system cannot open or read it.
-    #[error("{0}")]
+    #[error("{}", crate::report::system::words(.0))]
     Io(std::io::Error),
     /// There is nothing in it.
     #[error("is empty; was the recording stopped before it began?")]

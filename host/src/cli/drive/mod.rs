@@ -12,6 +12,8 @@ use crate::live::sink::display::DisplayFormat;
 use crate::live::summary;
 use crate::record::{Pace, Writer};
 use crate::report::Units;
+use crate::report::fold::fitted;
+use crate::report::system::words;
 use crate::source::Options;
 use crate::{conditions, reference_file, thresholds_file};
 use anyhow::{Context, bail};
@@ -26,14 +28,13 @@ use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 
-/// Watch a drive live: receiver or simulator in, displays and a recording out.
-///
-/// Examples:
-///   cuepost drive --from /dev/ttyACM0 --reference club.ref --to terminal --to page
-///   cuepost drive --from udp:5005 --layout rig.toml --reference club.ref --to page --lan
-///   cuepost drive --from lap.nmea --speed 4 --reference club.ref --to lines
+/// Watch a drive live: receiver or simulator in, displays and a recording out
 #[derive(Debug, clap::Args)]
-#[command(verbatim_doc_comment)]
+#[command(after_help = "\
+Examples:
+  cuepost drive --from /dev/ttyACM0 --reference club.ref --to terminal --to page
+  cuepost drive --from udp:5005 --layout rig.toml --reference club.ref --to page --lan
+  cuepost drive --from lap.nmea --speed 4 --reference club.ref --to lines")]
 pub struct Args {
     /// Where samples come from: serial:PORT[@BAUD], udp:PORT (this machine only),
     /// udp:ADDRESS:PORT, - for standard input, or a recording
@@ -41,11 +42,11 @@ pub struct Args {
     from: Option<Source>,
 
     /// The reference to hold the drive against
-    #[arg(long, value_name = "REF", required_unless_present = "list")]
+    #[arg(long, short, value_name = "REF", required_unless_present = "list")]
     reference: Option<PathBuf>,
 
-    /// Thresholds, written as text (`brake_m = 5.0`) [default: the built-in ones]
-    #[arg(long, value_name = "FILE")]
+    /// Thresholds from a file, as `cuepost thresholds` writes it [default: the built-in ones]
+    #[arg(long, short, value_name = "FILE")]
     thresholds: Option<PathBuf>,
 
     /// Where to tell it, any number of times: terminal, page, lines, jsonl, serial:PORT[@BAUD]
@@ -159,7 +160,7 @@ fn drive(
     let say = |line: &str| match quiet_stdout {
         true => eprintln!("{line}"),
         // A reader that went away is no reason to end a drive.
-        false => drop(writeln!(std::io::stdout(), "{line}")),
+        false => drop(writeln!(std::io::stdout(), "{}", fitted(line))),
     };
     say(&format!("from {}", opened.label));
     for line in &setup.said {
@@ -274,7 +275,8 @@ fn cannot_record(path: &Path, error: &std::io::Error) -> anyhow::Error {
             )
         }
         _ => anyhow::anyhow!(
-            "{path}: cannot record there: {error}; choose another place with --record"
+            "{path}: cannot record there: {}; choose another place with --record",
+            words(error)
         ),
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::live::message::{Said, SourceState};
 use crate::reference_file::HostReference;
+use crate::report::fold::fitted;
 use crate::report::{Units, event_json, words};
 use crossbeam_channel::Receiver;
 use cuepost_engine::Event;
@@ -46,7 +47,10 @@ impl Lines {
                 }
                 Said::Source(_) => None,
             };
-            let Some(line) = line else { continue };
+            let Some(mut line) = line else { continue };
+            if self.format == LineFormat::Words {
+                line = fitted(&line).into_owned();
+            }
             if writeln!(out, "{line}").and_then(|()| out.flush()).is_err() {
                 return;
             }

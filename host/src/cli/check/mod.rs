@@ -1,7 +1,11 @@
 //! `cuepost check`: what a file is and what is wrong with it.
 
-use crate::report::{Units, reference};
-use crate::source::{self, Options, Recording, Report, Summary};
+mod json;
+
+use super::packets;
+use super::progress::{Reading, reading};
+use crate::report::{Units, reference, system};
+use crate::source::{self, Options, Report, Summary};
 use crate::{record, reference_file};
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -20,15 +24,21 @@ const RATE_WANTED_HZ: u32 = 10;
 ///
 /// With --layout it shows what a layout makes of packets: of a text with the bytes of a packet in
 /// hexadecimal on each line, or of what a simulator sends just now (udp:PORT).
-///
-/// Example: cuepost check club-circuit.ref
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  cuepost check sunday.csv
+  cuepost check club.ref --json
+  cuepost check --layout rig.toml udp:5005")]
 pub struct Args {
     /// The file.
     file: PathBuf,
     /// Units for people.
     #[arg(long, value_enum, default_value_t)]
     units: Units,
+    /// As one JSON object, for scripts: SI units, null where something is unknown.
+    #[arg(long, conflicts_with = "layout")]
+    json: bool,
     /// What a column of a table is, as in time_s=Zeit; may be given several times.
     #[arg(long, value_name = "NAME=COLUMN")]
     column: Vec<String>,
@@ -52,19 +62,28 @@ pub struct Args {
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let path = &args.file;
     if let Some(layout) = &args.layout {
-        return super::packets::show(layout, path, args.seconds, args.save.as_deref());
+        return packets::show(layout, path, args.seconds, args.save.as_deref());
     }
     if is_reference(path)? {
         let (store, id) = reference_file::read(path)?;
+        if args.json {
+            give!("{}\n", json::reference(&store.view(), id));
+            return Ok(ExitCode::SUCCESS);
+        }
         tell!("{}", reference::reference(&store.view(), args.units));
         say!("file        {id:08X}");
         return Ok(ExitCode::SUCCESS);
     }
     let options = Options::with_columns(&args.column)?;
     let mut recording = source::open(path, &options)?;
-    let (summary, error) = read_all(&mut recording);
-    say!("{}", path.display());
-    tell!("{}", words(&recording.report(), &summary));
+    let (summary, error) = read_all(reading(&mut recording, path));
+    let report = recording.report();
+    if args.json {
+        give!("{}\n", json::recording(&report, &summary, error.as_ref()));
+    } else {
+        say!("{}", path.display());
+        tell!("{}", words(&report, &summary));
+    }
     match error {
         None => Ok(ExitCode::SUCCESS),
         Some(error) => Err(error.into()),
@@ -76,12 +95,12 @@ fn is_reference(path: &Path) -> anyhow::Result<bool> {
     if path != Path::new("-") {
         std::fs::File::open(path)
             .and_then(|file| file.take(4096).read_to_end(&mut head))
-            .map_err(|e| anyhow::anyhow!("{}: {e}", path.display()))?;
+            .map_err(|e| anyhow::anyhow!("{}: {}", path.display(), system::words(&e)))?;
     }
     Ok(reference_file::looks_like(&head) && !record::looks_like(&head))
 }
 
-fn read_all(recording: &mut Recording) -> (Summary, Option<source::SourceError>) {
+fn read_all(recording: Reading<'_>) -> (Summary, Option<source::SourceError>) {
     let mut summary = Summary::default();
     for item in recording {
         match item {

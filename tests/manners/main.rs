@@ -1,0 +1,4 @@
+//! How the commands behave on a command line: help, width, pipes, errors, silence.
+
+mod help;
+mod speech;
