@@ -1,7 +1,7 @@
 //! The stages put together: one sample in, the events it caused out.
 
 use crate::event::{Event, HealthEvent, HealthState, LapEvent, PaceEvent, Why};
-use crate::facts::Passages;
+use crate::facts::{Passage, Passages, TURN_IN_LEAST_MPS2};
 use crate::gate::{Admitted, Gate, REFUSALS, Refusal};
 use crate::motion::{Moment, Motion};
 use crate::phase::{Change, Phases};
@@ -14,10 +14,6 @@ use heapless::Vec;
 
 /// The most events one sample can cause.
 pub const EVENTS_MAX: usize = 12;
-/// The lateral acceleration that counts as turning in: this share of the corner's own.
-const TURN_IN_SHARE: f32 = 0.3;
-/// And at least this much, m/s².
-const TURN_IN_LEAST_MPS2: f32 = 1.5;
 /// A simulator's speed has less noise than this, a receiver's more, m/s.
 const NOISY_MPS: f32 = 0.02;
 
@@ -178,10 +174,13 @@ impl Engine {
         let trace = self.motion.trace();
         let offset_sd_m = self.progress.offset_sd_m();
         let finished = self.passages.advance(reference, trace, now, offset_sd_m);
-        let turn_mps2 = self.turn_in_level(reference);
+        let passage = self.passages.current();
+        let turn_mps2 = passage.map_or(TURN_IN_LEAST_MPS2, Passage::turn_mps2);
         // A course found from positions wanders with their noise: when it turns in is not known.
         let vague = self.courseless && now.noise_mps > NOISY_MPS;
-        for change in &self.phases.push(trace, now, turn_mps2) {
+        let mut changes = Vec::new();
+        self.phases.push(trace, now, turn_mps2, &mut changes);
+        for change in &changes {
             if vague && matches!(change, Change::TurnIn(_)) {
                 continue;
             }
@@ -220,18 +219,6 @@ impl Engine {
         if let Some(cue) = self.voice.speak(&view, &self.config) {
             push(&mut self.events, Event::Cue(cue));
         }
-    }
-
-    fn turn_in_level(&self, reference: &ReferenceView<'_>) -> f32 {
-        let Some(passage) = self.passages.current() else {
-            return TURN_IN_LEAST_MPS2;
-        };
-        let Some(corner) = reference.corners.get(passage.index()) else {
-            return TURN_IN_LEAST_MPS2;
-        };
-        let speed_mps = reference.speed_mps(corner.apex_m);
-        let lateral = reference.curvature_pm(corner.apex_m).abs() * speed_mps * speed_mps;
-        (lateral * TURN_IN_SHARE).max(TURN_IN_LEAST_MPS2)
     }
 
     /// What was under way can't be measured across this.

@@ -13,7 +13,7 @@ mod spans;
 
 pub use passage::Passage;
 pub use passages::Passages;
-pub use spans::Spans;
+pub use spans::{NextBrake, Spans, TURN_IN_LEAST_MPS2};
 
 use crate::reference::CornerKind;
 use serde::{Deserialize, Serialize};

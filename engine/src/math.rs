@@ -16,6 +16,7 @@ pub fn atan2(y: f32, x: f32) -> f32 {
 }
 
 /// An angle brought into [-π, π]. Bounded work for any input; NaN stays NaN.
+#[inline]
 pub fn wrap_angle(a: f32) -> f32 {
     const TURN: f32 = core::f32::consts::TAU;
     const HALF: f32 = core::f32::consts::PI;
@@ -25,12 +26,19 @@ pub fn wrap_angle(a: f32) -> f32 {
     } else if a.abs() <= HALF + TURN {
         if a > 0.0 { a - TURN } else { a + TURN }
     } else {
-        a - TURN * libm::roundf(a / TURN)
+        unwound(a)
     }
+}
+
+#[cold]
+fn unwound(a: f32) -> f32 {
+    const TURN: f32 = core::f32::consts::TAU;
+    a - TURN * libm::roundf(a / TURN)
 }
 
 /// `x` brought into `[least, most]`; NaN stays NaN. `f32::clamp` panics on bounds that are in the
 /// wrong order or no numbers, so it links a panic wherever they are not constants.
+#[inline]
 pub fn clamp(x: f32, least: f32, most: f32) -> f32 {
     if x < least {
         least
@@ -42,11 +50,13 @@ pub fn clamp(x: f32, least: f32, most: f32) -> f32 {
 }
 
 /// The larger of two numbers, `b` when `a` is none. A comparison; `f32::max` is a call on boards.
+#[inline]
 pub fn larger(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
 /// The smaller of two numbers, `b` when `a` is none. A comparison; `f32::min` is a call on boards.
+#[inline]
 pub fn smaller(a: f32, b: f32) -> f32 {
     if a < b { a } else { b }
 }

@@ -49,8 +49,8 @@ pub struct Moment {
     pub speed_mps: f32,
     /// Longitudinal acceleration, m/s².
     pub acc_mps2: f32,
-    /// Its standard deviation, m/s².
-    pub acc_sd_mps2: f32,
+    /// How well the window determines it: the sum of squared times from their mean, s².
+    pub spread_s2: f32,
     /// Acceleration off both pedals at this speed, m/s².
     pub coast_mps2: f32,
     /// Acceleration at full throttle at this speed, m/s².
@@ -71,6 +71,13 @@ pub struct Moment {
     pub noise_mps: f32,
 }
 
+impl Moment {
+    /// Standard deviation of the longitudinal acceleration, m/s².
+    pub fn acc_sd_mps2(&self) -> f32 {
+        self.noise_mps / math::sqrt(self.spread_s2)
+    }
+}
+
 /// Whether a pedal in the source is believed: only once it has been seen to move.
 #[derive(Clone, Copy, Debug, Default)]
 struct Pedal {
@@ -83,8 +90,8 @@ impl Pedal {
     fn believe(&mut self, value: Option<f32>) -> Option<f32> {
         let value = value?;
         if self.seen {
-            self.least = self.least.min(value);
-            self.most = self.most.max(value);
+            self.least = math::smaller(self.least, value);
+            self.most = math::larger(self.most, value);
         } else {
             *self = Self {
                 least: value,
@@ -138,7 +145,7 @@ impl Motion {
 
     /// Standard deviation of the speed noise as seen so far, m/s.
     pub fn noise_mps(&self) -> f32 {
-        self.noise_mps.max(NOISE_LEAST_MPS)
+        math::larger(self.noise_mps, NOISE_LEAST_MPS)
     }
 
     /// Forgets the window, keeps what is known of the source.
@@ -166,7 +173,8 @@ impl Motion {
             throttle_seen: throttle.is_some(),
         });
         self.learn_noise(newest);
-        let half = (libm::roundf(HALF_WINDOW_S / self.step_s.max(1e-3)) as u32).clamp(1, HALF_MAX);
+        let samples = HALF_WINDOW_S / math::larger(self.step_s, 1e-3);
+        let half = ((samples + 0.5) as u32).clamp(1, HALF_MAX);
         if self.trace.len() < 2 * half + 1 {
             return None;
         }
@@ -194,8 +202,11 @@ impl Motion {
     /// Third differences of white noise have twenty times its variance, and those of a smooth
     /// drive are small: their running median gives the noise, whatever the driver does.
     fn learn_noise(&mut self, newest: u32) {
-        let speed = |k: u32| self.trace.get(newest.wrapping_sub(k)).map(|p| p.speed_mps);
-        let (Some(a), Some(b), Some(c), Some(d)) = (speed(0), speed(1), speed(2), speed(3)) else {
+        let Some(mut last) = self.trace.run(newest.wrapping_sub(3), 4) else {
+            return;
+        };
+        let mut speed = || last.next().map(|p| p.speed_mps);
+        let (Some(d), Some(c), Some(b), Some(a)) = (speed(), speed(), speed(), speed()) else {
             return;
         };
         const ROOT_20: f32 = 4.472_136;
@@ -210,63 +221,62 @@ impl Motion {
     }
 
     fn moment(&mut self, car: &CarCurves, number: u32, half: u32) -> Option<Moment> {
-        let centre = *self.trace.get(number)?;
-        let before = self
+        let noise_mps = self.noise_mps();
+        let centre = self.trace.get(number)?;
+        let before_us = self
             .trace
             .get(number.wrapping_sub(1))
-            .copied()
-            .unwrap_or(centre);
-        let line = self.fit(number, half, &centre)?;
+            .map_or(centre.time_us, |p| p.time_us);
+        let line = self.fit(number, half, centre)?;
         let speed_mps = line.mean_mps;
-        let coast = car.coast_mps2(speed_mps);
-        let full = car.full_mps2(speed_mps);
-        let unit = (BRAKING_UNIT * car.brake_mps2(speed_mps)).max(BRAKING_LEAST_MPS2);
-        let inferred_braking = ((coast - line.acc_mps2) / unit).max(0.0);
-        let inferred_drive =
-            (line.acc_mps2 - coast) / (DRIVE_SHARE * (full - coast)).max(DRIVE_LEAST_MPS2);
+        let [coast_mps2, full_mps2, brake_mps2] = car.along_mps2(speed_mps);
         let braking = if centre.brake_seen {
             centre.braking
         } else {
-            inferred_braking
+            let unit = math::larger(BRAKING_UNIT * brake_mps2, BRAKING_LEAST_MPS2);
+            math::larger((coast_mps2 - line.acc_mps2) / unit, 0.0)
         };
         let drive = if centre.throttle_seen {
             centre.drive
         } else {
-            inferred_drive
+            let span = math::larger(DRIVE_SHARE * (full_mps2 - coast_mps2), DRIVE_LEAST_MPS2);
+            (line.acc_mps2 - coast_mps2) / span
+        };
+        let moment = Moment {
+            number,
+            time_us: centre.time_us,
+            dt_s: centre.time_us.saturating_sub(before_us) as u32 as f32 * 1e-6,
+            progress_m: centre.progress_m,
+            offset_m: centre.offset_m,
+            speed_mps,
+            acc_mps2: line.acc_mps2,
+            spread_s2: line.spread_s2,
+            coast_mps2,
+            full_mps2,
+            brake_mps2,
+            lat_mps2: line.yaw_rps.map(|yaw| yaw * speed_mps),
+            braking,
+            drive,
+            lap: centre.lap,
+            noise_mps,
         };
         if let Some(point) = self.trace.get_mut(number) {
             point.acc_mps2 = line.acc_mps2;
             point.braking = braking;
             point.drive = drive;
         }
-        Some(Moment {
-            number,
-            time_us: centre.time_us,
-            dt_s: centre.time_us.saturating_sub(before.time_us) as f32 * 1e-6,
-            progress_m: centre.progress_m,
-            offset_m: centre.offset_m,
-            speed_mps,
-            acc_mps2: line.acc_mps2,
-            acc_sd_mps2: self.noise_mps() / line.root_sxx_s,
-            coast_mps2: coast,
-            full_mps2: full,
-            brake_mps2: car.brake_mps2(speed_mps),
-            lat_mps2: line.yaw_rps.map(|yaw| yaw * speed_mps),
-            braking,
-            drive,
-            lap: centre.lap,
-            noise_mps: self.noise_mps(),
-        })
+        Some(moment)
     }
 
     fn fit(&self, number: u32, half: u32, centre: &Point) -> Option<Line> {
-        let (mut n, mut st, mut stt, mut sv, mut stv) = (0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32);
+        let count = half.saturating_mul(2).saturating_add(1);
+        let n = count as f32;
+        let (mut st, mut stt, mut sv, mut stv) = (0.0f32, 0.0f32, 0.0f32, 0.0f32);
         let (mut sd, mut std, mut turns) = (0.0f32, 0.0f32, centre.direction_rad.is_some());
-        for k in 0..=(2 * half) {
-            let point = self.trace.get(number.wrapping_sub(half).wrapping_add(k))?;
-            let t = point.time_us.wrapping_sub(centre.time_us) as i64 as f32 * 1e-6;
+        for point in self.trace.run(number.wrapping_sub(half), count)? {
+            // Gaps are far shorter than the half hour that 32 bits hold.
+            let t = point.time_us.wrapping_sub(centre.time_us) as i32 as f32 * 1e-6;
             let v = point.speed_mps - centre.speed_mps;
-            n += 1.0;
             st += t;
             stt += t * t;
             sv += v;
@@ -280,15 +290,15 @@ impl Motion {
                 _ => turns = false,
             }
         }
-        let sxx = stt - st * st / n;
-        if sxx <= 1e-9 {
+        let spread_s2 = stt - st * st / n;
+        if spread_s2 <= 1e-9 {
             return None;
         }
         Some(Line {
             mean_mps: centre.speed_mps + sv / n,
-            acc_mps2: (stv - st * sv / n) / sxx,
-            yaw_rps: turns.then(|| (std - st * sd / n) / sxx),
-            root_sxx_s: math::sqrt(sxx),
+            acc_mps2: (stv - st * sv / n) / spread_s2,
+            yaw_rps: turns.then(|| (std - st * sd / n) / spread_s2),
+            spread_s2,
         })
     }
 }
@@ -298,5 +308,5 @@ struct Line {
     mean_mps: f32,
     acc_mps2: f32,
     yaw_rps: Option<f32>,
-    root_sxx_s: f32,
+    spread_s2: f32,
 }

@@ -74,18 +74,17 @@ pub struct Phases {
 }
 
 impl Phases {
-    /// Takes the next moment; `turn_mps2` is the lateral acceleration that counts as turning into
-    /// the bend ahead.
+    /// Takes the next moment and adds the changes it brings to light; `turn_mps2` is the lateral
+    /// acceleration that counts as turning into the bend ahead.
     pub fn push(
         &mut self,
         trace: &Trace,
         now: &Moment,
         turn_mps2: f32,
-    ) -> Vec<Change, CHANGES_MAX> {
-        let mut changes = Vec::new();
-        self.turn.push(now, turn_mps2, &mut changes);
-        self.foot.push(trace, now, &mut changes);
-        changes
+        changes: &mut Vec<Change, CHANGES_MAX>,
+    ) {
+        self.turn.push(now, turn_mps2, changes);
+        self.foot.push(trace, now, changes);
     }
 
     /// Forgets what was under way: the stream was cut.

@@ -100,6 +100,16 @@ impl Trace {
         self.points.get(number as usize % TRACE_LEN)
     }
 
+    /// So many points from a running number on, when all of them are kept.
+    pub fn run(&self, first: u32, count: u32) -> Option<impl Iterator<Item = &Point>> {
+        let age = self.next.wrapping_sub(first);
+        if count > age || age > self.len() {
+            return None;
+        }
+        let numbers = (0..count).map(move |k| first.wrapping_add(k));
+        Some(numbers.filter_map(|number| self.points.get(number as usize % TRACE_LEN)))
+    }
+
     /// As [`Trace::get`], to fill in what was found out later.
     pub fn get_mut(&mut self, number: u32) -> Option<&mut Point> {
         let age = self.next.wrapping_sub(number);

@@ -56,7 +56,7 @@ fn noise_of(rate_hz: f64) -> (f64, f64) {
         // The first moments come before rate and noise of the source are known.
         if k > ROUNDS / 10 {
             square += f64::from(now.acc_mps2).powi(2);
-            stated += f64::from(now.acc_sd_mps2);
+            stated += f64::from(now.acc_sd_mps2());
             count += 1.0;
         }
     }

@@ -2,7 +2,7 @@
 
 use super::behind::Behind;
 use super::deceleration::Braking;
-use super::spans::{Spans, Step, reference_s};
+use super::spans::{Before, NextBrake, Spans, Step, reference_s, turn_mps2};
 use super::{Facts, Measured, slowest};
 use crate::math::sqrt;
 use crate::motion::Moment;
@@ -46,6 +46,8 @@ struct Slowest {
 pub struct Passage {
     facts: Facts,
     spans: Spans,
+    turn_mps2: f32,
+    next_brake: Option<NextBrake>,
     into_m: f32,
     begin_m: f32,
     offset_sd_m: f32,
@@ -60,7 +62,7 @@ pub struct Passage {
     behind: Behind,
     slowest: Option<Slowest>,
     braking: Braking,
-    last: Option<Moment>,
+    last: Option<Before>,
     /// Metres to the left a metre of road, over the last [`DRIFT_M`].
     drift: f32,
 }
@@ -88,6 +90,8 @@ impl Passage {
                 ..Facts::default()
             },
             spans: Spans::of(reference, corner, next),
+            turn_mps2: turn_mps2(reference, corner),
+            next_brake: NextBrake::after(reference, index),
             into_m,
             begin_m: corner.begin_m,
             offset_sd_m: PLACE_SD_M * 2.0,
@@ -117,6 +121,16 @@ impl Passage {
     /// The corner's places.
     pub fn spans(&self) -> &Spans {
         &self.spans
+    }
+
+    /// The lateral acceleration that counts as turning into it, m/s².
+    pub fn turn_mps2(&self) -> f32 {
+        self.turn_mps2
+    }
+
+    /// Where the reference brakes for a corner behind it; none on a circuit without braking.
+    pub fn next_brake(&self) -> Option<NextBrake> {
+        self.next_brake
     }
 
     /// Metres driven since the corner's begin, along the line.
@@ -194,7 +208,7 @@ impl Passage {
         if let Some(last) = self.last {
             let step = Step {
                 last,
-                now: *now,
+                now,
                 before_m,
                 into_m,
             };
@@ -221,10 +235,10 @@ impl Passage {
         self.behind.advance(reference, now, in_bend, driven);
         self.follow_braking(now);
         self.follow_slowest(trace, now);
-        self.last = Some(*now);
+        self.last = Some(now.into());
     }
 
-    fn follow_drift(&mut self, step: &Step) {
+    fn follow_drift(&mut self, step: &Step<'_>) {
         let gone_m = step.into_m - step.before_m;
         if gone_m > 0.1 {
             let slope = (step.now.offset_m - step.last.offset_m) / gone_m;
@@ -245,7 +259,7 @@ impl Passage {
         let drawn = now.braking >= 1.0;
         let decel = -now.acc_mps2;
         if drawn && self.facts.peak_decel_mps2.is_none_or(|p| decel > p.value) {
-            self.facts.peak_decel_mps2 = Some(Measured::new(decel, now.acc_sd_mps2));
+            self.facts.peak_decel_mps2 = Some(Measured::new(decel, now.acc_sd_mps2()));
         }
         if drawn || self.brake.is_some() {
             self.braking.push(now.time_us, self.into_m, now.speed_mps);

@@ -2,7 +2,13 @@
 
 use super::Measured;
 use crate::motion::Moment;
-use crate::reference::{Corner, ReferenceView};
+use crate::reference::{Corner, CornerKind, ReferenceView};
+use crate::voice::CORNERS_MAX;
+
+/// The lateral acceleration that counts as turning in: this share of the corner's own.
+const TURN_IN_SHARE: f32 = 0.3;
+/// And at least this much, m/s².
+pub const TURN_IN_LEAST_MPS2: f32 = 1.5;
 
 /// Distances from the corner's begin to its places, metres, in driving order.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -50,20 +56,73 @@ impl Spans {
     }
 }
 
+/// The lateral acceleration that counts as turning into a corner, m/s².
+pub fn turn_mps2(reference: &ReferenceView<'_>, corner: &Corner) -> f32 {
+    let speed_mps = reference.speed_mps(corner.apex_m);
+    let lateral = reference.curvature_pm(corner.apex_m).abs() * speed_mps * speed_mps;
+    (lateral * TURN_IN_SHARE).max(TURN_IN_LEAST_MPS2)
+}
+
+/// The place where the reference brakes next, behind a corner's own.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct NextBrake {
+    /// Metres from the start line.
+    pub at_m: f32,
+    /// The reference's speed there, m/s.
+    pub speed_mps: f32,
+}
+
+impl NextBrake {
+    /// Behind the corner with this index. Flat corners are passed over.
+    pub fn after(reference: &ReferenceView<'_>, index: usize) -> Option<Self> {
+        let later = reference.corners.get(index.saturating_add(1)..)?;
+        let mut round = later.iter().chain(reference.corners).take(CORNERS_MAX);
+        let next = round.find(|corner| corner.kind != CornerKind::Flat)?;
+        let at_m = next.facts.brake_m.map_or(next.turn_m, |b| b.value);
+        let speed_mps = reference.speed_mps(at_m);
+        Some(Self { at_m, speed_mps })
+    }
+}
+
+/// What is needed of the moment before.
+#[derive(Clone, Copy, Debug)]
+pub struct Before {
+    /// Source time.
+    pub time_us: u64,
+    /// Speed, m/s.
+    pub speed_mps: f32,
+    /// Metres left of the line.
+    pub offset_m: f32,
+    /// Standard deviation of the source's speed noise, m/s.
+    pub noise_mps: f32,
+}
+
+impl From<&Moment> for Before {
+    fn from(now: &Moment) -> Self {
+        Self {
+            time_us: now.time_us,
+            speed_mps: now.speed_mps,
+            offset_m: now.offset_m,
+            noise_mps: now.noise_mps,
+        }
+    }
+}
+
 /// The way from one moment to the next, past places of the corner.
-pub struct Step {
+pub struct Step<'a> {
     /// The moment before.
-    pub last: Moment,
+    pub last: Before,
     /// This moment.
-    pub now: Moment,
+    pub now: &'a Moment,
     /// Metres into the corner before.
     pub before_m: f32,
     /// Metres into the corner now.
     pub into_m: f32,
 }
 
-impl Step {
+impl Step<'_> {
     /// Whether a place lies on the way.
+    #[inline]
     pub fn crosses(&self, place_m: f32) -> bool {
         self.before_m < place_m && self.into_m >= place_m
     }
@@ -73,12 +132,18 @@ impl Step {
     }
 
     /// Notes when the place was passed, if it was.
+    #[inline]
     pub fn mark(&self, place_m: f32, passed: &mut Option<u64>) {
         if self.crosses(place_m) {
-            let span_us = self.now.time_us.saturating_sub(self.last.time_us);
-            let part_us = (span_us as f32 * self.share(place_m)) as u64;
-            *passed = Some(self.last.time_us.saturating_add(part_us));
+            *passed = Some(self.passed_us(place_m));
         }
+    }
+
+    #[inline(never)]
+    fn passed_us(&self, place_m: f32) -> u64 {
+        let span_us = self.now.time_us.saturating_sub(self.last.time_us);
+        let part_us = (span_us as f32 * self.share(place_m)) as u64;
+        self.last.time_us.saturating_add(part_us)
     }
 
     /// The speed at a place on the way.

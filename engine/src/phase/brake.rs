@@ -2,6 +2,7 @@
 
 use super::date::{self, Begun};
 use super::{CHANGES_MAX, Change};
+use crate::math::{larger, smaller};
 use crate::motion::Moment;
 use crate::onset::Instant;
 use crate::trace::Trace;
@@ -106,37 +107,38 @@ impl Brake {
         };
         let on = now.braking >= 1.0;
         self.ended = None;
-        self.state = match self.state {
-            State::Off if on && sure == 1 => {
-                State::On(Braking::begin(Touch::begin(now, seen), now))
+        // In place: a braking is too large to be moved at every moment.
+        match &mut self.state {
+            State::Off if !on => {}
+            State::Off => {
+                let touch = Touch::begin(now, seen);
+                self.state = if sure == 1 {
+                    State::On(Braking::begin(touch, now))
+                } else {
+                    State::Perhaps { touch, moments: 1 }
+                };
             }
-            State::Off if on => State::Perhaps {
-                touch: Touch::begin(now, seen),
-                moments: 1,
-            },
-            State::Off => State::Off,
-            State::Perhaps { touch, moments } if on && moments + 1 >= sure => {
-                State::On(Braking::begin(touch.harder(now), now))
+            State::Perhaps { .. } if !on => self.state = State::Off,
+            State::Perhaps { touch, moments } => {
+                touch.harder(now);
+                *moments += 1;
+                if *moments >= sure {
+                    self.state = State::On(Braking::begin(*touch, now));
+                }
             }
-            State::Perhaps { touch, moments } if on => State::Perhaps {
-                touch: touch.harder(now),
-                moments: moments + 1,
-            },
-            State::Perhaps { .. } => State::Off,
-            State::On(mut braking) => {
+            State::On(braking) => {
                 braking.press(now, on);
                 braking.tell(trace, now, false, changes);
                 if now.braking < released {
-                    State::Between(braking)
-                } else {
-                    State::On(braking)
+                    self.state = State::Between(*braking);
                 }
             }
-            State::Between(mut braking) => {
-                if on {
-                    braking.again(now, seen);
-                    State::On(braking)
-                } else if seconds(braking.last_on_us, now.time_us) > JOIN_S {
+            State::Between(braking) if on => {
+                braking.again(now, seen);
+                self.state = State::On(*braking);
+            }
+            State::Between(braking) => {
+                if seconds(braking.last_on_us, now.time_us) > JOIN_S {
                     braking.tell(trace, now, true, changes);
                     self.ended = Some((braking.last_on, braking.told));
                     if braking.told
@@ -144,12 +146,10 @@ impl Brake {
                     {
                         let _ = changes.push(Change::Release(at));
                     }
-                    State::Off
-                } else {
-                    State::Between(braking)
+                    self.state = State::Off;
                 }
             }
-        };
+        }
     }
 }
 
@@ -168,9 +168,8 @@ impl Touch {
         }
     }
 
-    fn harder(mut self, now: &Moment) -> Self {
-        self.depth_mps2 = self.depth_mps2.max(now.coast_mps2 - now.acc_mps2);
-        self
+    fn harder(&mut self, now: &Moment) {
+        self.depth_mps2 = larger(self.depth_mps2, now.coast_mps2 - now.acc_mps2);
     }
 }
 
@@ -189,13 +188,12 @@ impl Braking {
 
     /// Still on the brake.
     fn press(&mut self, now: &Moment, surely: bool) {
-        self.least_mps = self.least_mps.min(now.speed_mps);
+        self.least_mps = smaller(self.least_mps, now.speed_mps);
         if surely {
             self.last_on = now.number;
             self.last_on_us = now.time_us;
         }
-        let touch = self.later.as_mut().unwrap_or(&mut self.first);
-        *touch = touch.harder(now);
+        self.later.as_mut().unwrap_or(&mut self.first).harder(now);
     }
 
     /// On the brake again after a short release.

@@ -226,6 +226,8 @@ pub(super) struct Shift {
     p: [[f32; 3]; 3],
     /// Variance of an axis when nothing is known of it, m².
     most_m2: f32,
+    /// Standard deviation of an axis as learned last, metres.
+    sd_m: f32,
 }
 
 impl Default for Shift {
@@ -249,7 +251,13 @@ impl Shift {
                 [0.0, 0.0, HABIT_M2],
             ],
             most_m2,
+            sd_m: sqrt(most_m2),
         }
+    }
+
+    /// Standard deviation of the offset on each axis, metres.
+    pub(super) fn sd_m(&self) -> f32 {
+        self.sd_m
     }
 
     /// How much of the offset lies along a unit vector, and how much to the left of it, metres.
@@ -284,6 +292,7 @@ impl Shift {
         east[0] = larger(east[0], 1e-6);
         north[1] = larger(north[1], 1e-6);
         habit[2] = larger(habit[2], 1e-6);
+        self.sd_m = sqrt(0.5 * (east[0] + north[1]));
     }
 }
 
@@ -310,11 +319,10 @@ impl Known {
     /// The same for people.
     pub(super) fn correction(&self) -> Correction {
         let [east_m, north_m, _] = self.shift.m;
-        let [east, north, _] = &self.shift.p;
         Correction {
             east_m,
             north_m,
-            offset_sd_m: sqrt(0.5 * (east[0] + north[1])),
+            offset_sd_m: self.shift.sd_m(),
             lag_s: self.pace.lag_s,
             stretch: self.pace.stretch(),
         }

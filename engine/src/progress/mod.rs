@@ -216,7 +216,7 @@ impl Progress {
             Mode::Following(track) => track.sway_m.abs(),
             Mode::Searching(_) => 0.0,
         };
-        self.known.correction().offset_sd_m + sway_m
+        self.known.shift.sd_m() + sway_m
     }
 
     fn begin(&mut self, source: SourceKind) {

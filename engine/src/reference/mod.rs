@@ -265,6 +265,11 @@ impl CarCurves {
     pub fn brake_mps2(&self, speed_mps: f32) -> f32 {
         interpolate(&self.brake_cmps2, speed_mps)
     }
+    /// The first three of these at once: coasting, full throttle, largest deceleration.
+    pub fn along_mps2(&self, speed_mps: f32) -> [f32; 3] {
+        let at = Between::of(speed_mps);
+        [&self.coast_cmps2, &self.full_cmps2, &self.brake_cmps2].map(|table| at.mps2(table))
+    }
     /// Largest sustained lateral acceleration at a speed, m/s², positive.
     pub fn lateral_mps2(&self, speed_mps: f32) -> f32 {
         interpolate(&self.lateral_cmps2, speed_mps)
@@ -273,12 +278,30 @@ impl CarCurves {
 
 /// Linear between entries, constant beyond the ends, in m/s².
 fn interpolate(table: &[i16; CURVE_POINTS], speed_mps: f32) -> f32 {
-    let x = (speed_mps / CURVE_STEP_MPS).clamp(0.0, (CURVE_POINTS - 1) as f32);
-    let i = (x as usize).min(CURVE_POINTS - 2);
-    let f = x - i as f32;
-    match (table.get(i), table.get(i.saturating_add(1))) {
-        (Some(&a), Some(&b)) => (f32::from(a) * (1.0 - f) + f32::from(b) * f) * 0.01,
-        _ => 0.0,
+    Between::of(speed_mps).mps2(table)
+}
+
+/// A speed between two entries of the tables.
+#[derive(Clone, Copy, Debug)]
+struct Between {
+    entry: usize,
+    share: f32,
+}
+
+impl Between {
+    fn of(speed_mps: f32) -> Self {
+        let x = (speed_mps / CURVE_STEP_MPS).clamp(0.0, (CURVE_POINTS - 1) as f32);
+        let entry = (x as usize).min(CURVE_POINTS - 2);
+        let share = x - entry as f32;
+        Self { entry, share }
+    }
+
+    fn mps2(self, table: &[i16; CURVE_POINTS]) -> f32 {
+        let Self { entry, share } = self;
+        match (table.get(entry), table.get(entry.saturating_add(1))) {
+            (Some(&a), Some(&b)) => (f32::from(a) * (1.0 - share) + f32::from(b) * share) * 0.01,
+            _ => 0.0,
+        }
     }
 }
 

@@ -29,17 +29,45 @@ impl ReferenceView<'_> {
     }
 
     /// Progress brought into `[0, length)`.
+    #[inline]
     pub fn wrap_m(&self, progress_m: f32) -> f32 {
         let length = self.length_m();
-        let wrapped = progress_m - length * libm::floorf(progress_m / length);
+        // Nearly all are less than a lap out: then nothing is divided or rounded.
+        let wrapped = if (0.0..length).contains(&progress_m) {
+            return progress_m;
+        } else if (-length..0.0).contains(&progress_m) {
+            progress_m + length
+        } else {
+            progress_m - length * libm::floorf(progress_m / length)
+        };
         if wrapped < length { wrapped } else { 0.0 }
     }
 
     /// The shorter way from `from_m` to `to_m` along the closed line, metres, forward positive.
+    #[inline]
     pub fn ahead_m(&self, from_m: f32, to_m: f32) -> f32 {
         let length = self.length_m();
         let d = to_m - from_m;
-        d - length * libm::roundf(d / length)
+        if d.abs() < 0.5 * length {
+            d
+        } else if d.abs() < length {
+            if d > 0.0 { d - length } else { d + length }
+        } else {
+            d - length * libm::roundf(d / length)
+        }
+    }
+
+    /// The nodes before and behind a progress, and how far it is from the one to the other.
+    #[inline]
+    fn between(&self, progress_m: f32) -> Option<(&Node, &Node, f32)> {
+        let x = self.wrap_m(progress_m) / self.spacing_m;
+        let i = x as usize;
+        let share = x - i as f32;
+        match self.nodes.get(i..) {
+            Some([a, b, ..]) => Some((a, b, share)),
+            Some([a]) => Some((a, self.nodes.first()?, share)),
+            _ => self.nodes.first().map(|a| (a, a, share)),
+        }
     }
 
     /// When the reference lap passed a progress, seconds from its start. Past the last node it
@@ -55,28 +83,20 @@ impl ReferenceView<'_> {
 
     /// How fast the reference lap was at a progress, m/s.
     pub fn speed_mps(&self, progress_m: f32) -> f32 {
-        let x = self.wrap_m(progress_m) / self.spacing_m;
-        let i = x as usize;
-        let at = |k: usize| {
-            self.nodes
-                .get(k)
-                .or(self.nodes.first())
-                .map_or(0.0, |n| f32::from(n.speed_cmps))
+        let Some((a, b, share)) = self.between(progress_m) else {
+            return 0.0;
         };
-        (at(i) + (at(i + 1) - at(i)) * (x - i as f32)) * 0.01
+        let (a, b) = (f32::from(a.speed_cmps), f32::from(b.speed_cmps));
+        (a + (b - a) * share) * 0.01
     }
 
     /// Curvature of the line at a progress, 1/m, left positive.
     pub fn curvature_pm(&self, progress_m: f32) -> f32 {
-        let x = self.wrap_m(progress_m) / self.spacing_m;
-        let i = x as usize;
-        let at = |k: usize| {
-            self.nodes
-                .get(k)
-                .or(self.nodes.first())
-                .map_or(0.0, |n| f32::from(n.curvature_e5))
+        let Some((a, b, share)) = self.between(progress_m) else {
+            return 0.0;
         };
-        (at(i) + (at(i + 1) - at(i)) * (x - i as f32)) * 1e-5
+        let (a, b) = (f32::from(a.curvature_e5), f32::from(b.curvature_e5));
+        (a + (b - a) * share) * 1e-5
     }
 }
 

@@ -6,6 +6,7 @@
 use super::Pace;
 use crate::facts::{Facts, Passage};
 use crate::judge::{self, Deviations, Verdict};
+use crate::math::larger;
 use crate::motion::Moment;
 use crate::phase::Doing;
 use crate::reference::{Corner, CornerKind, ReferenceView};
@@ -256,22 +257,12 @@ impl View<'_> {
 
     /// Seconds until the next corner's reference brake onset at the present speed.
     fn next_brake_s(&self) -> f32 {
-        let mut index = self.passage.index();
-        for _ in 0..self.reference.corners.len().min(super::CORNERS_MAX) {
-            let Some((next, corner)) = self.after(index) else {
-                break;
-            };
-            index = next;
-            // Flat corners need no quiet.
-            if corner.kind == CornerKind::Flat {
-                continue;
-            }
-            let at_m = corner.facts.brake_m.map_or(corner.turn_m, |b| b.value);
-            let ahead_m = self.reference.wrap_m(at_m - self.now.progress_m);
-            let mean_mps = 0.5 * (self.now.speed_mps + self.reference.speed_mps(at_m));
-            return ahead_m / mean_mps.max(3.0);
-        }
-        f32::MAX
+        let Some(next) = self.passage.next_brake() else {
+            return f32::MAX;
+        };
+        let ahead_m = self.reference.wrap_m(next.at_m - self.now.progress_m);
+        let mean_mps = 0.5 * (self.now.speed_mps + next.speed_mps);
+        ahead_m / larger(mean_mps, 3.0)
     }
 }
 
