@@ -48,8 +48,17 @@ pub struct Voice {
     look_again_us: u64,
     /// What was told in the passage under way.
     told: Option<(u16, u8)>,
-    /// What was told ahead of a corner, for its next passage.
-    reminded: Option<(u8, Phase, Advice)>,
+    /// What was told ahead of the last two corners reminded of, the newest first: the next one may
+    /// come up before there was a moment to speak of the one under way.
+    reminded: [Option<Reminded>; 2],
+}
+
+/// What was told ahead of a passage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Reminded {
+    lap: u16,
+    corner: u8,
+    said: (Phase, Advice),
 }
 
 /// An advice for a corner left behind, while it is not stale.
@@ -72,7 +81,7 @@ impl Voice {
         self.told = None;
         self.told_before = None;
         self.late = None;
-        self.reminded = None;
+        self.reminded = [None; 2];
     }
 
     /// Takes the final facts of a corner into the memory; returns a change of pace to tell.
@@ -137,8 +146,7 @@ impl Voice {
                 || scene.overdue().is_some());
         here || scene.coming().is_some_and(|next| {
             let index = usize::from(next.corner).saturating_sub(1);
-            self.reminded.is_none_or(|r| r.0 != next.corner)
-                && self.memory.repeated(index).is_some()
+            !self.reminded_of(next) && self.memory.repeated(index).is_some()
         })
     }
 
@@ -159,6 +167,22 @@ impl Voice {
             return self.look_again_us.max(now_us);
         }
         u64::MAX
+    }
+
+    /// Whether a reminder for a passage was given.
+    fn reminded_of(&self, next: Coming) -> bool {
+        let own = |r: &Reminded| (r.lap, r.corner) == (next.lap, next.corner);
+        self.reminded.iter().flatten().any(own)
+    }
+
+    /// Whether the reminder for a passage said the same.
+    fn has_reminded(&self, lap: u16, corner: u8, verdict: Verdict) -> bool {
+        let said = Reminded {
+            lap,
+            corner,
+            said: (verdict.phase, verdict.advice),
+        };
+        self.reminded.contains(&Some(said))
     }
 
     fn note_told(&mut self, scene: &impl Scene) {
@@ -220,7 +244,7 @@ impl Voice {
         self.look_again_us = scene.time_us().saturating_add((LOOK_AGAIN_S * 1e6) as u64);
         let verdict = scene.verdict(config.at(scene.corner()), &self.pace)?;
         self.note_told(scene);
-        let reminded = self.reminded == Some((scene.corner(), verdict.phase, verdict.advice));
+        let reminded = self.has_reminded(scene.lap(), scene.corner(), verdict);
         if reminded || !self.memory.in_focus(index(scene), config) {
             return None;
         }
@@ -245,8 +269,7 @@ impl Voice {
             return None;
         }
         let index = usize::from(late.corner).checked_sub(1)?;
-        let reminded =
-            self.reminded == Some((late.corner, late.verdict.phase, late.verdict.advice));
+        let reminded = self.has_reminded(late.lap, late.corner, late.verdict);
         self.late = None;
         if reminded || !self.memory.in_focus(index, config) {
             return None;
@@ -258,7 +281,7 @@ impl Voice {
     /// A reminder before a corner in which it was the same thing in two of the last three laps.
     fn ahead(&mut self, scene: &impl Scene, config: &Config) -> Option<Cue> {
         let next = scene.coming()?;
-        if self.reminded.is_some_and(|r| r.0 == next.corner) {
+        if self.reminded_of(next) {
             return None;
         }
         let index = usize::from(next.corner).checked_sub(1)?;
@@ -266,7 +289,13 @@ impl Voice {
         if verdict.advice == Advice::Better || !self.memory.in_focus(index, config) {
             return None;
         }
-        self.reminded = Some((next.corner, verdict.phase, verdict.advice));
+        let reminded = Reminded {
+            lap: next.lap,
+            corner: next.corner,
+            said: (verdict.phase, verdict.advice),
+        };
+        let [last, _] = self.reminded;
+        self.reminded = [Some(reminded), last];
         Some(cue(scene, verdict, Told::Ahead, next.corner, next.lap))
     }
 }

@@ -67,7 +67,8 @@ pub enum Focus {
     /// Every corner.
     #[default]
     Every,
-    /// Only the costliest corner until it is mended, then the next.
+    /// Only the costliest corner until it is mended, then the next; nothing before every corner has
+    /// been seen.
     One,
 }
 

@@ -12,6 +12,8 @@ pub const CORNERS_MAX: usize = 96;
 /// The last three passages of one corner.
 #[derive(Clone, Copy, Debug, Default)]
 struct Kept {
+    /// It was driven.
+    seen: bool,
     /// Newest first.
     verdicts: [Option<(Phase, Advice)>; 3],
     /// The newest verdict whole.
@@ -26,6 +28,8 @@ pub struct Memory {
     corners: Vec<Kept, CORNERS_MAX>,
     /// The corner worked on, while only one is.
     focus: Option<u8>,
+    /// Every corner has been seen: only then is it known which costs most.
+    round: bool,
 }
 
 impl Memory {
@@ -43,6 +47,8 @@ impl Memory {
             return;
         };
         let [first, second, _] = kept.verdicts;
+        self.round |= kept.seen;
+        kept.seen = true;
         kept.verdicts = [verdict.map(|v| (v.phase, v.advice)), first, second];
         kept.last = verdict;
         let lost_s = facts.loss_s().unwrap_or(0.0);
@@ -55,7 +61,7 @@ impl Memory {
         if self.focus == Some(index as u8) && mended {
             self.focus = None;
         }
-        if self.focus.is_none() {
+        if self.focus.is_none() && self.round {
             self.focus = self.costliest();
         }
     }
@@ -75,7 +81,7 @@ impl Memory {
     pub fn in_focus(&self, index: usize, config: &Config) -> bool {
         match config.focus {
             Focus::Every => true,
-            Focus::One => self.focus.is_none_or(|f| usize::from(f) == index),
+            Focus::One => self.round && self.focus.is_none_or(|f| usize::from(f) == index),
         }
     }
 

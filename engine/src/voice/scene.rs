@@ -187,11 +187,10 @@ impl Scene for View<'_> {
         if !self.settled() || self.doing.braking {
             return None;
         }
-        let time_s = self.next_brake_s();
-        if !(AHEAD_LATEST_S..AHEAD_EARLIEST_S).contains(&time_s) {
+        let (next, corner) = self.next_corner()?;
+        if !(AHEAD_LATEST_S..AHEAD_EARLIEST_S).contains(&self.time_to_s(corner)) {
             return None;
         }
-        let (next, corner) = self.after(self.passage.index())?;
         let over_the_line = corner.apex_m < self.now.progress_m;
         Some(Coming {
             corner: (next as u8).saturating_add(1),
@@ -257,11 +256,57 @@ impl View<'_> {
 
     /// Seconds until the next corner's reference brake onset at the present speed.
     fn next_brake_s(&self) -> f32 {
-        let Some(next) = self.passage.next_brake() else {
-            return f32::MAX;
-        };
-        let ahead_m = self.reference.wrap_m(next.at_m - self.now.progress_m);
-        let mean_mps = 0.5 * (self.now.speed_mps + next.speed_mps);
+        if let Some(own) = self.own_to_come() {
+            return self.time_to_s(own);
+        }
+        self.passage
+            .next_brake()
+            .map_or(f32::MAX, |next| self.reach_s(next.at_m, next.speed_mps))
+    }
+
+    /// The next corner that is slowed for, or a flat one before it that can still be reminded of.
+    fn next_corner(&self) -> Option<(usize, &Corner)> {
+        let mut index = self.passage.index();
+        if let Some(own) = self.own_to_come() {
+            return Some((index, own));
+        }
+        for _ in 0..self.reference.corners.len().min(super::CORNERS_MAX) {
+            let (next, corner) = self.after(index)?;
+            index = next;
+            if corner.kind != CornerKind::Flat || self.time_to_s(corner) >= AHEAD_LATEST_S {
+                return Some((index, corner));
+            }
+        }
+        None
+    }
+
+    /// The corner under way, when it is slowed for, until its middle is over: its braking is still
+    /// to come, or under way. Flat corners need no quiet.
+    fn own_to_come(&self) -> Option<&Corner> {
+        if self.passage.into_m() >= self.passage.spans().middle_end_m {
+            return None;
+        }
+        self.own().filter(|c| c.kind != CornerKind::Flat)
+    }
+
+    /// Seconds until a corner's reference brake onset, or until its bend where nobody brakes; 0 from
+    /// there to the end of the middle.
+    fn time_to_s(&self, corner: &Corner) -> f32 {
+        let at_m = corner.facts.brake_m.map_or(corner.turn_m, |b| b.value);
+        let own = self
+            .own_to_come()
+            .is_some_and(|own| core::ptr::eq(own, corner));
+        let into_m = self.reference.wrap_m(at_m - corner.begin_m);
+        if own && into_m <= self.passage.into_m() {
+            return 0.0;
+        }
+        self.reach_s(at_m, self.reference.speed_mps(at_m))
+    }
+
+    /// Seconds to a place at the mean of the present speed and the one there.
+    fn reach_s(&self, at_m: f32, speed_mps: f32) -> f32 {
+        let ahead_m = self.reference.wrap_m(at_m - self.now.progress_m);
+        let mean_mps = 0.5 * (self.now.speed_mps + speed_mps);
         ahead_m / larger(mean_mps, 3.0)
     }
 }
