@@ -306,3 +306,25 @@ fn what_the_board_says_is_printed_and_kept() {
         &std::fs::read(keep).unwrap()
     ));
 }
+
+#[test]
+fn a_recording_is_played_into_the_board_and_its_cues_are_printed() {
+    let line = Line::new("play");
+    let _board = Running::on(&line);
+    let demo = line.folder.join("demo");
+    let demo = demo.to_str().unwrap();
+    cuepost_tests::command::cuepost(&["demo", "--out", demo]).expect("made");
+    let driver = format!("{demo}/driver.csv");
+    let sent = cuepost(&line, &["send", &format!("{demo}/quillmere.ref")]);
+    assert_eq!(sent.status.code(), Some(0), "{sent:?}");
+    let deaf = cuepost(&line, &["play", &driver]);
+    assert_eq!(deaf.status.code(), Some(2), "{deaf:?}");
+    assert!(text(&deaf.stderr).contains("cuepost board set source=computer"));
+    let set = cuepost(&line, &["set", "source=computer"]);
+    assert_eq!(set.status.code(), Some(0), "{set:?}");
+    let played = cuepost(&line, &["play", &driver, "--speed", "40"]);
+    assert_eq!(played.status.code(), Some(0), "{played:?}");
+    let said = text(&played.stdout);
+    assert!(said.contains("06 THROTTLE SOONER 8.9 m NOW"), "{said}");
+    assert!(said.contains("LAP 5 "), "{said}");
+}

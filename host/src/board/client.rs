@@ -141,6 +141,15 @@ impl<P: Read + Write> Client<P> {
         }
     }
 
+    /// Sends a message that has no answer, as a sample.
+    pub fn tell(&mut self, message: &Message) -> Result<(), BoardError> {
+        let mut frame = [0; FRAME_MAX];
+        let len = wire::encode(message, &mut frame)
+            .map_err(|_| io::Error::from(io::ErrorKind::InvalidData))?;
+        self.port.write_all(&frame[..len])?;
+        Ok(self.port.flush()?)
+    }
+
     /// The next message of any kind, or none within the time.
     pub fn listen(&mut self, time: Duration) -> Result<Option<Message>, BoardError> {
         let until = Instant::now() + time;

@@ -2,7 +2,8 @@
 
 use super::progress::Bar;
 use crate::board::{BoardError, Client, words};
-use crate::{reference_file, thresholds_file};
+use crate::live::input::paced::Pace;
+use crate::{reference_file, source, thresholds_file};
 use anyhow::{Context, bail};
 use cuepost_engine::wire::text::{SpeedUnit, line};
 use cuepost_engine::wire::{FRAME_MAX, Message, Object, Settings, encode};
@@ -14,6 +15,10 @@ use std::time::{Duration, Instant};
 
 /// How long a read waits before it looks at the clock.
 const READ_TIMEOUT: Duration = Duration::from_millis(50);
+/// The same between two samples.
+const PLAY_TIMEOUT: Duration = Duration::from_millis(2);
+/// What belongs to the last sample has come by then.
+const LAST_WORDS: Duration = Duration::from_secs(1);
 
 /// Send a reference or thresholds to a board, ask how it is, listen to it
 ///
@@ -73,6 +78,19 @@ Examples:
         #[arg(value_name = "KEY=VALUE")]
         changes: Vec<String>,
     },
+    /// Play a recording into the board, as if it were driven, and print what it says
+    ///
+    /// The board listens to the computer after `cuepost board set source=computer`.
+    #[command(after_help = "\
+Example:
+  cuepost board play driver.csv")]
+    Play {
+        /// The recording: NMEA, UBX, CSV or our own
+        recording: PathBuf,
+        /// How many times faster than it was made
+        #[arg(long, value_name = "TIMES", default_value_t = 1.0)]
+        speed: f64,
+    },
     /// Print what the board says, until stopped
     #[command(after_help = "\
 Example:
@@ -104,6 +122,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
             give!("{}\n", serde_json::to_string(&open(args)?.status()?)?);
         }
         Command::Set { changes } => set(args, changes)?,
+        Command::Play { recording, speed } => play(args, recording, *speed)?,
         Command::Log { seconds, output } => log(args, *seconds, output.as_deref())?,
     }
     Ok(ExitCode::SUCCESS)
@@ -112,12 +131,16 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
 type Port = Box<dyn serialport::SerialPort>;
 
 fn open(args: &Args) -> anyhow::Result<Client<Port>> {
+    open_patient(args, READ_TIMEOUT)
+}
+
+fn open_patient(args: &Args, timeout: Duration) -> anyhow::Result<Client<Port>> {
     let name = match &args.port {
         Some(name) => name.clone(),
         None => only_port()?,
     };
     let port = serialport::new(&name, args.baud)
-        .timeout(READ_TIMEOUT)
+        .timeout(timeout)
         .open()
         .with_context(|| format!("{name}: cannot be opened"))?;
     Ok(Client::new(port))
@@ -196,6 +219,45 @@ fn set(args: &Args, changes: &[String]) -> anyhow::Result<()> {
         client.set(message)?;
     }
     tell!("{}", words::settings(&client.settings()?));
+    Ok(())
+}
+
+/// The recording's samples at their pace, and the board's lines between them.
+fn play(args: &Args, path: &Path, speed: f64) -> anyhow::Result<()> {
+    if !(0.1..=1000.0).contains(&speed) {
+        bail!("--speed {speed}: from 0.1 to 1000");
+    }
+    let recording = source::open(path, &source::Options::default())?;
+    let mut client = open_patient(args, PLAY_TIMEOUT)?;
+    let settings = client.settings()?;
+    let computer = words::setting("source=computer").map_err(anyhow::Error::msg)?;
+    if !settings.entries.contains(&computer) {
+        bail!(
+            "the board listens to its receiver; let it listen to this computer first: \
+             cuepost board set source=computer"
+        );
+    }
+    let mut pace = Pace::new(speed);
+    for sample in recording {
+        let sample = sample?;
+        let wait = pace.wait(sample.time_us, Instant::now());
+        hear(&mut client, wait)?;
+        client.tell(&Message::Sample(sample))?;
+    }
+    hear(&mut client, LAST_WORDS)
+}
+
+/// Prints what the board says for a while.
+fn hear(client: &mut Client<Port>, time: Duration) -> anyhow::Result<()> {
+    let until = Instant::now() + time.max(PLAY_TIMEOUT);
+    while let Some(left) = until.checked_duration_since(Instant::now()) {
+        let Some(message) = client.listen(left)? else {
+            break;
+        };
+        if let Some(line) = event(message).and_then(|event| line(&event, SpeedUnit::Kmh)) {
+            say!("{line}");
+        }
+    }
     Ok(())
 }
 

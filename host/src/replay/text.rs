@@ -42,6 +42,8 @@ impl<'a, W: Write> Laps<'a, W> {
     pub fn take(&mut self, event: &Event) {
         match event {
             Event::Lap(lap) => self.laps.entry(lap.lap).or_default().event = Some(*lap),
+            // A recording that begins in the middle of a corner was not broken there.
+            Event::Corner(facts) if facts.lap == 0 && !facts.usable => {}
             Event::Corner(facts) => {
                 // The next lap's first corner is measured: the lap before is complete.
                 if let Some(done) = facts.lap.checked_sub(1) {

@@ -42,7 +42,7 @@ pub fn play(samples: Samples, speed: f64, out: &Outlet) {
 
 /// When each sample is due.
 #[derive(Debug)]
-struct Pace {
+pub struct Pace {
     speed: f64,
     /// A source time and when it was played.
     anchor: Option<(u64, Instant)>,
@@ -50,7 +50,8 @@ struct Pace {
 }
 
 impl Pace {
-    fn new(speed: f64) -> Self {
+    /// So many times faster than it was made; 0 without waiting.
+    pub fn new(speed: f64) -> Self {
         Self {
             speed,
             anchor: None,
@@ -59,7 +60,7 @@ impl Pace {
     }
 
     /// How long to wait for a sample of this source time.
-    fn wait(&mut self, time_us: u64, now: Instant) -> Duration {
+    pub fn wait(&mut self, time_us: u64, now: Instant) -> Duration {
         if self.speed <= 0.0 {
             return Duration::ZERO;
         }
