@@ -1,7 +1,7 @@
 //! The stages put together: one sample in, the events it caused out.
 
 use crate::event::{Event, HealthEvent, HealthState, LapEvent, PaceEvent, Why};
-use crate::facts::{Passage, Passages, TURN_IN_LEAST_MPS2};
+use crate::facts::{Facts, Passage, Passages, TURN_IN_LEAST_MPS2};
 use crate::gate::{Admitted, Gate, REFUSALS, Refusal};
 use crate::motion::{Moment, Motion};
 use crate::phase::{Change, Phases};
@@ -121,7 +121,7 @@ impl Engine {
     pub fn finish(&mut self, reference: &ReferenceView<'_>) -> &[Event] {
         self.events.clear();
         if let Some(facts) = self.passages.finish(reference) {
-            push(&mut self.events, Event::Corner(facts));
+            push(&mut self.events, Event::Corner, facts);
         }
         &self.events
     }
@@ -163,7 +163,9 @@ impl Engine {
         self.measure(reference, &now, state, watch);
     }
 
-    /// The stages behind the motion: what the driver did, the facts of it, and what to say.
+    /// The stages behind the motion: what the driver did, the facts of it, and what to say. Like
+    /// the others below a call of its own: what each needs of the stack is free again behind it.
+    #[inline(never)]
     fn measure(
         &mut self,
         reference: &ReferenceView<'_>,
@@ -185,23 +187,11 @@ impl Engine {
                 continue;
             }
             if let Some(event) = self.passages.take(reference, change) {
-                push(&mut self.events, Event::Phase(event));
+                push(&mut self.events, Event::Phase, event);
             }
         }
-        if let Some(facts) = finished {
-            push(&mut self.events, Event::Corner(facts));
-            let paced = self
-                .voice
-                .remember(reference, &self.config, &facts, now.time_us);
-            watch.finished(&facts, now.time_us, self.voice.pace());
-            if let Some(ratio) = paced {
-                let pace = PaceEvent {
-                    lap: facts.lap,
-                    ratio,
-                    time_us: now.time_us,
-                };
-                push(&mut self.events, Event::Pace(pace));
-            }
+        if let Some(facts) = &finished {
+            self.tell_corner(reference, facts, now.time_us, watch);
         }
         if state != HealthState::Ok {
             return;
@@ -217,7 +207,29 @@ impl Engine {
         };
         watch.moment(&view, self.voice.pace());
         if let Some(cue) = self.voice.speak(&view, &self.config) {
-            push(&mut self.events, Event::Cue(cue));
+            push(&mut self.events, Event::Cue, cue);
+        }
+    }
+
+    /// The facts of a finished corner: told, and remembered by the voice.
+    #[inline(never)]
+    fn tell_corner(
+        &mut self,
+        reference: &ReferenceView<'_>,
+        facts: &Facts,
+        time_us: u64,
+        watch: &mut impl Watch,
+    ) {
+        push(&mut self.events, Event::Corner, *facts);
+        let paced = self.voice.remember(reference, &self.config, facts, time_us);
+        watch.finished(facts, time_us, self.voice.pace());
+        if let Some(ratio) = paced {
+            let pace = PaceEvent {
+                lap: facts.lap,
+                ratio,
+                time_us,
+            };
+            push(&mut self.events, Event::Pace, pace);
         }
     }
 
@@ -235,11 +247,12 @@ impl Engine {
             self.health = Some((state, why));
             push(
                 &mut self.events,
-                Event::Health(HealthEvent {
+                Event::Health,
+                HealthEvent {
                     state,
                     why,
                     time_us,
-                }),
+                },
             );
         }
     }
@@ -256,13 +269,14 @@ impl Engine {
             .then(|| (closed.time_us as i64).wrapping_sub(reference_us as i64) as f32 * 1e-6);
         push(
             &mut self.events,
-            Event::Lap(LapEvent {
+            Event::Lap,
+            LapEvent {
                 lap: closed.lap,
                 time_us: closed.time_us,
                 end_us: crossing.time_us,
                 valid: closed.valid,
                 gap_s,
-            }),
+            },
         );
     }
 
@@ -293,6 +307,8 @@ impl Engine {
 }
 
 /// The queue holds more than one sample can cause; should it ever be full, the newest is dropped.
-fn push(events: &mut Vec<Event, EVENTS_MAX>, event: Event) {
-    let _ = events.push(event);
+/// A call of its own, as an event is large.
+#[inline(never)]
+fn push<T>(events: &mut Vec<Event, EVENTS_MAX>, kind: impl FnOnce(T) -> Event, what: T) {
+    let _ = events.push(kind(what));
 }

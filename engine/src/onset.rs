@@ -103,17 +103,18 @@ impl Window {
         let _ = self.points.push((time_s, speed_mps - self.speed_mps));
     }
 
-    /// The trace from `before_s` ahead of `origin_us` to `after_s` behind it.
-    pub fn cut(
+    /// Adds the trace from `before_s` ahead of `origin_us` to `after_s` behind it, found from a
+    /// point `around` it. Into a window that is there: one handed back would be on a board's stack
+    /// twice.
+    pub fn fill(
+        &mut self,
         trace: &Trace,
         origin_us: u64,
         around: u32,
-        before_s: f32,
-        after_s: f32,
-    ) -> Option<Self> {
-        let centre = trace.get(around)?;
-        let mut window = Self::new(centre.speed_mps);
-        let at = |p: &crate::trace::Point| p.time_us.wrapping_sub(origin_us) as i64 as f32 * 1e-6;
+        (before_s, after_s): (f32, f32),
+    ) {
+        // The trace is far shorter than the half hour that 32 bits hold.
+        let at = |p: &crate::trace::Point| p.time_us.wrapping_sub(origin_us) as i32 as f32 * 1e-6;
         let mut first = around;
         while let Some(p) = trace.get(first.wrapping_sub(1)) {
             if at(p) < -before_s {
@@ -124,15 +125,14 @@ impl Window {
         let mut number = first;
         while let Some(p) = trace.get(number) {
             let t = at(p);
-            if t > after_s || window.points.is_full() {
+            if t > after_s || self.points.is_full() {
                 break;
             }
             if t >= -before_s {
-                window.push(t, p.speed_mps);
+                self.push(t, p.speed_mps);
             }
             number = number.wrapping_add(1);
         }
-        Some(window)
     }
 
     /// Points in it.

@@ -125,6 +125,7 @@ impl Voice {
     }
 
     /// The cue due at this moment, if any.
+    #[inline(never)]
     pub fn speak(&mut self, scene: &impl Scene, config: &Config) -> Option<Cue> {
         if scene.time_us() < self.busy_until_us {
             return None;

@@ -14,13 +14,13 @@ struct Limit {
     today: u32,
 }
 
-const UBX_MEAN: Limit = missed(2_500, 6_600);
-const NMEA_MEAN: Limit = missed(2_500, 13_500);
-const WIRE_MEAN: Limit = missed(2_500, 8_500);
-const WORST: Limit = missed(30_000, 45_500);
-const CODE: Limit = missed(96 * 1024, 148_000);
+const UBX_MEAN: Limit = missed(2_500, 6_100);
+const NMEA_MEAN: Limit = missed(2_500, 11_900);
+const WIRE_MEAN: Limit = missed(2_500, 8_100);
+const WORST: Limit = missed(30_000, 43_500);
+const CODE: Limit = missed(96 * 1024, 126_000);
 const RAM: Limit = missed(24 * 1024, 30_000);
-const STACK: Limit = missed(4 * 1024, 10_600);
+const STACK: Limit = missed(4 * 1024, 4_700);
 /// A main loop that has nothing to do.
 const IDLE: Limit = Limit {
     goal: 200,

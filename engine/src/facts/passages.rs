@@ -23,7 +23,9 @@ const NEAR_M: f32 = 20.0;
 #[derive(Clone, Debug, Default)]
 pub struct Passages {
     current: Option<Passage>,
-    left: Option<(Passage, u64)>,
+    left: Option<Passage>,
+    /// When it was left.
+    left_us: u64,
     /// Off the throttle since, while it lasts.
     lifted: Option<Instant>,
     /// Off the brake and not yet on the throttle.
@@ -41,7 +43,7 @@ impl Passages {
         if let Some(passage) = &mut self.current {
             passage.spoil();
         }
-        if let Some((passage, _)) = &mut self.left {
+        if let Some(passage) = &mut self.left {
             passage.spoil();
         }
     }
@@ -59,15 +61,13 @@ impl Passages {
         now: &Moment,
         offset_sd_m: f32,
     ) -> Option<Facts> {
-        let waited_s = |left_us: u64| now.time_us.saturating_sub(left_us) as f32 * 1e-6;
         let mut finished = None;
-        let wait_s = if self.throttle_owed() { OWED_S } else { WAIT_S };
-        if self
-            .left
-            .as_ref()
-            .is_some_and(|(_, left_us)| waited_s(*left_us) > wait_s)
-        {
-            finished = self.finish(reference);
+        if self.left.is_some() {
+            let wait_s = if self.throttle_owed() { OWED_S } else { WAIT_S };
+            let waited_us = now.time_us.saturating_sub(self.left_us);
+            if waited_us as f32 * 1e-6 > wait_s {
+                finished = self.finish(reference);
+            }
         }
         let mut inside = false;
         if let Some(passage) = &mut self.current {
@@ -75,30 +75,40 @@ impl Passages {
                 || near_begin(passage, reference, now.progress_m);
             passage.advance(reference, trace, now, offset_sd_m);
         }
-        if !inside {
-            let index = corner_at(reference, now.progress_m)?;
-            let mut next = Passage::begin(reference, index, now);
-            // A lift for this corner that began on the road before it.
-            if let (Some(at), Some(passage)) = (self.lifted, &mut next)
-                && let Some(corner) = reference.corners.get(index)
-            {
-                passage.lift_before(corner, at);
-            }
-            if let (true, Some(passage)) = (self.coasting, &mut next) {
-                passage.coast_into();
-            }
-            if let Some(passage) = core::mem::replace(&mut self.current, next) {
+        if !inside && let Some(index) = corner_at(reference, now.progress_m) {
+            if self.current.is_some() {
                 finished = finished.or_else(|| self.finish(reference));
-                self.left = Some((passage, now.time_us));
+                core::mem::swap(&mut self.current, &mut self.left);
+                self.left_us = now.time_us;
             }
+            self.enter(reference, index, now);
         }
         finished
     }
 
+    /// A corner begins. A call of its own, so that no more than one passage is ever on the stack.
+    #[inline(never)]
+    fn enter(&mut self, reference: &ReferenceView<'_>, index: usize, now: &Moment) {
+        self.current = Passage::begin(reference, index, now);
+        let (Some(passage), Some(corner)) = (&mut self.current, reference.corners.get(index))
+        else {
+            return;
+        };
+        // A lift for this corner that began on the road before it.
+        if let Some(at) = self.lifted {
+            passage.lift_before(corner, at);
+        }
+        if self.coasting {
+            passage.coast_into();
+        }
+    }
+
     /// The facts of the passage left behind, without waiting any longer.
+    #[inline(never)]
     pub fn finish(&mut self, reference: &ReferenceView<'_>) -> Option<Facts> {
-        let (passage, _) = self.left.take()?;
-        Some(passage.complete(reference))
+        let facts = self.left.as_ref()?.complete(reference);
+        self.left = None;
+        Some(facts)
     }
 
     /// Gives a change to the passage it lies in and returns it as an event when it is news.
@@ -134,7 +144,7 @@ impl Passages {
     /// happened in the one under way.
     fn throttle_owed(&self) -> bool {
         let owed = |p: &Passage| p.brake().is_some() && p.throttle().is_none();
-        self.left.as_ref().is_some_and(|(p, _)| owed(p))
+        self.left.as_ref().is_some_and(owed)
             && self.current.as_ref().is_some_and(Passage::untouched)
     }
 
@@ -146,7 +156,7 @@ impl Passages {
     ) -> Option<(&mut Passage, f32)> {
         let at_m = instant(change).progress_m;
         let owed = matches!(change, Change::Throttle(_) | Change::Touch(_)) && self.throttle_owed();
-        let left = self.left.as_mut().map(|(p, _)| p);
+        let left = self.left.as_mut();
         let left_m = left.as_ref().and_then(|p| p.within(reference, at_m));
         let current_m = self
             .current

@@ -1,7 +1,7 @@
 //! What a sample may say, and what may follow the last one.
 
 use super::{BRIDGE_S, COURSE_LEAST_MPS, Last, Refusal, Spot};
-use crate::math::larger;
+use crate::math::{larger, sin_cos};
 use crate::reference::Frame;
 use crate::sample::{Position, Sample};
 
@@ -74,7 +74,8 @@ pub(super) fn place(
     // The chord of the arc that the car turns meanwhile.
     let (e, n) = l.direction_rad.map_or((0.0, 0.0), |d| {
         let middle = d + 0.5 * l.turn_rps * dt_s;
-        (metres * libm::cosf(middle), metres * libm::sinf(middle))
+        let (sin, cos) = sin_cos(middle);
+        (metres * cos, metres * sin)
     });
     Ok(Spot {
         east_m: l.east_m + e,

@@ -173,7 +173,8 @@ struct Coarse {
 impl Coarse {
     /// The same on the raw speeds.
     fn refined(&self, trace: &Trace, now: &Moment) -> Option<Instant> {
-        let window = Window::cut(trace, self.at.time_us, self.near, WINDOW_S, WINDOW_S)?;
+        let mut window = Window::new(trace.get(self.near)?.speed_mps);
+        window.fill(trace, self.at.time_us, self.near, (WINDOW_S, WINDOW_S));
         let (mut at_s, mut sd_s, mut rise_s) = (0.0, COARSE_SD_S, 1.0);
         if let Some(c) = window.crossing(self.level_mps2, 0.0, LEVEL_S)
             && c.at_s.abs() < LEVEL_APART_S

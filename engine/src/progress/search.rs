@@ -7,7 +7,7 @@
 use super::line::Mark;
 use crate::event::Why;
 use crate::gate::Admitted;
-use crate::math::{atan2, wrap_angle};
+use crate::math::{atan2, sin_cos, wrap_angle};
 use crate::reference::ReferenceView;
 use heapless::Vec;
 
@@ -144,7 +144,8 @@ impl Scan {
     fn begin(at: &Admitted) -> Self {
         let way = at
             .direction_rad
-            .map_or((0.0, 0.0), |d| (libm::cosf(d), libm::sinf(d)));
+            .map(sin_cos)
+            .map_or((0.0, 0.0), |(sin, cos)| (cos, sin));
         Self {
             east_m: at.east_m,
             north_m: at.north_m,

@@ -48,6 +48,53 @@ struct Ages {
     frame_behind: u8,
 }
 
+impl Ages {
+    /// True when nothing usual can add to the epoch.
+    fn complete(&self, epoch: &Epoch) -> bool {
+        if self.frame_behind <= FRAME_USUAL_EPOCHS {
+            return false;
+        }
+        let speed_to_come = self.vtg < USUAL_EPOCHS && epoch.vtg.is_none();
+        match (&epoch.rmc, &epoch.gga) {
+            (Some(((None, _), _)), _) => true,
+            (Some(((Some(_), speed), _)), _) => speed.is_some() || !speed_to_come,
+            (None, Some(_)) => self.rmc >= USUAL_EPOCHS && !speed_to_come,
+            (None, None) => false,
+        }
+    }
+}
+
+impl Epoch {
+    /// What its sentences say together.
+    fn joined(&self) -> Sample {
+        // The RMC decides whether there is a fix; GGA and VTG fill in what it lacks.
+        let vtg = self.vtg.unwrap_or_default();
+        let (fix, velocity) = match (self.rmc, self.gga) {
+            (Some(((fix, _), rmc)), _) => (
+                fix,
+                Velocity {
+                    speed_e4kn: rmc.speed_e4kn.or(vtg.speed_e4kn),
+                    course_e4deg: rmc.course_e4deg.or(vtg.course_e4deg),
+                },
+            ),
+            (None, gga) => (gga.flatten(), vtg),
+        };
+        let mut sample = Sample {
+            time_us: self.time_us,
+            ..Sample::default()
+        };
+        if let Some(fix) = fix {
+            sample.position = Some(position_of(fix));
+            sample.speed_mps = velocity.speed_e4kn.map(|speed| speed as f32 * MPS_PER_E4KN);
+            sample.direction_rad = velocity
+                .course_e4deg
+                .and_then(|course| i32::try_from(course).ok())
+                .map(direction_of);
+        }
+        sample
+    }
+}
+
 /// Joins messages to samples.
 #[derive(Clone, Debug)]
 pub(super) struct Joiner {
@@ -98,9 +145,8 @@ impl Joiner {
 
     /// Tells the epoch under way although more might come: the stream has ended.
     pub fn finish<F: FnMut(Sample)>(&mut self, to: &mut Outlet<'_, F>) {
-        if let Some(epoch) = self.epoch.take() {
-            self.tell(epoch, to);
-        }
+        self.tell(to);
+        self.epoch = None;
     }
 
     /// A sentence was lost: a VTG that follows may belong to an epoch that was never opened.
@@ -118,40 +164,40 @@ impl Joiner {
             } => {
                 one_more(&mut to.counts.rmc);
                 let digest = (fix, velocity.speed_e4kn);
-                let Some(mut epoch) = self.open(stamp, to) else {
+                let Some(epoch) = self.open(stamp, to) else {
                     return;
                 };
-                self.ages.rmc = 0;
                 match epoch.rmc {
                     Some((before, _)) => repeat(before, digest, to),
                     None if epoch.told => one_more(&mut to.counts.merged),
                     None => {}
                 }
                 epoch.rmc = epoch.rmc.or(Some((digest, velocity)));
-                self.close(epoch, to);
+                self.ages.rmc = 0;
+                self.close(to);
             }
             Sentence::Gga { stamp, fix } => {
                 one_more(&mut to.counts.gga);
-                let Some(mut epoch) = self.open(stamp, to) else {
+                let Some(epoch) = self.open(stamp, to) else {
                     return;
                 };
                 if epoch.told {
                     one_more(&mut to.counts.merged);
                 }
                 epoch.gga = epoch.gga.or(Some(fix));
-                self.close(epoch, to);
+                self.close(to);
             }
             Sentence::Vtg(velocity) => {
                 one_more(&mut to.counts.vtg);
                 self.ages.vtg = 0;
-                let Some(mut epoch) = self.epoch.filter(|_| self.following) else {
+                let Some(epoch) = self.epoch.as_mut().filter(|_| self.following) else {
                     return;
                 };
                 if epoch.told {
                     one_more(&mut to.counts.merged);
                 }
                 epoch.vtg = epoch.vtg.or(Some(velocity));
-                self.close(epoch, to);
+                self.close(to);
             }
             Sentence::Other => one_more(&mut to.counts.other_nmea),
         }
@@ -164,33 +210,35 @@ impl Joiner {
             to.refuse(Reason::NoTime);
             return;
         };
-        let same_us = match self.epoch {
+        let same_us = match &self.epoch {
             Some(Epoch { pvt: Some(_), .. }) => SAME_NMEA_US,
             _ => SAME_MIXED_US,
         };
-        let Some(mut epoch) = self.open_within(stamp, same_us, to) else {
+        let Some(epoch) = self.open_within(stamp, same_us, to) else {
             return;
         };
-        if epoch.rmc.is_some() || epoch.gga.is_some() {
-            self.ages.frame_behind = 0;
-        }
         let digest = pvt.solution.map_or((None, None), |solution| {
             (Some(solution.fix), solution.speed_mmps)
         });
-        if let Some(before) = epoch.pvt {
-            repeat(before, digest, to);
-            return;
+        let behind = epoch.rmc.is_some() || epoch.gga.is_some();
+        let (before, told) = (epoch.pvt, epoch.told);
+        epoch.pvt = before.or(Some(digest));
+        epoch.told = true;
+        if behind {
+            self.ages.frame_behind = 0;
         }
-        epoch.pvt = Some(digest);
-        if epoch.told {
+        if let Some(before) = before {
+            repeat(before, digest, to);
+        } else if told {
             one_more(&mut to.counts.merged);
         } else {
             // The frame's time is finer than the sentences'.
-            epoch.time_us = self.clock.refine(stamp);
-            epoch.told = true;
-            self.give(sample_of(epoch.time_us, pvt.solution), to);
+            let time_us = self.clock.refine(stamp);
+            if let Some(epoch) = &mut self.epoch {
+                epoch.time_us = time_us;
+            }
+            self.give(sample_of(time_us, pvt.solution), to);
         }
-        self.epoch = Some(epoch);
     }
 
     /// The epoch of this stamp; `None` when it is refused.
@@ -198,13 +246,13 @@ impl Joiner {
         &mut self,
         stamp: Option<Stamp>,
         to: &mut Outlet<'_, F>,
-    ) -> Option<Epoch> {
+    ) -> Option<&mut Epoch> {
         let Some(stamp) = stamp else {
             self.following = false;
             to.refuse(Reason::NoTime);
             return None;
         };
-        let same_us = match self.epoch {
+        let same_us = match &self.epoch {
             Some(Epoch { pvt: Some(_), .. }) => SAME_MIXED_US,
             _ => SAME_NMEA_US,
         };
@@ -216,11 +264,11 @@ impl Joiner {
         stamp: Stamp,
         same_us: i64,
         to: &mut Outlet<'_, F>,
-    ) -> Option<Epoch> {
+    ) -> Option<&mut Epoch> {
         let time_us = match self.clock.place(stamp, same_us) {
             Place::Same if self.epoch.is_some() => {
                 self.following = true;
-                return self.epoch;
+                return self.epoch.as_mut();
             }
             // The epoch was told at the end of the stream, which then went on.
             Place::Same => {
@@ -238,69 +286,32 @@ impl Joiner {
                 return None;
             }
         };
-        self.finish(to);
+        self.tell(to);
         self.following = true;
         self.ages.rmc = self.ages.rmc.saturating_add(1);
         self.ages.vtg = self.ages.vtg.saturating_add(1);
         self.ages.frame_behind = self.ages.frame_behind.saturating_add(1);
-        Some(Epoch {
+        Some(self.epoch.insert(Epoch {
             time_us,
             ..Epoch::default()
-        })
+        }))
     }
 
-    /// Keeps the epoch, told if it is complete.
-    fn close<F: FnMut(Sample)>(&mut self, mut epoch: Epoch, to: &mut Outlet<'_, F>) {
-        if !epoch.told && self.complete(&epoch) {
-            self.tell(epoch, to);
-            epoch.told = true;
-        }
-        self.epoch = Some(epoch);
-    }
-
-    /// True when nothing usual can add to the epoch.
-    fn complete(&self, epoch: &Epoch) -> bool {
-        if self.ages.frame_behind <= FRAME_USUAL_EPOCHS {
-            return false;
-        }
-        let speed_to_come = self.ages.vtg < USUAL_EPOCHS && epoch.vtg.is_none();
-        match (epoch.rmc, epoch.gga) {
-            (Some(((None, _), _)), _) => true,
-            (Some(((Some(_), speed), _)), _) => speed.is_some() || !speed_to_come,
-            (None, Some(_)) => self.ages.rmc >= USUAL_EPOCHS && !speed_to_come,
-            (None, None) => false,
+    /// Tells the epoch if it is complete.
+    fn close<F: FnMut(Sample)>(&mut self, to: &mut Outlet<'_, F>) {
+        let complete = |epoch: &Epoch| !epoch.told && self.ages.complete(epoch);
+        if self.epoch.as_ref().is_some_and(complete) {
+            self.tell(to);
         }
     }
 
     /// Gives the epoch out, unless that was done.
-    fn tell<F: FnMut(Sample)>(&mut self, epoch: Epoch, to: &mut Outlet<'_, F>) {
-        if epoch.told {
+    fn tell<F: FnMut(Sample)>(&mut self, to: &mut Outlet<'_, F>) {
+        let Some(epoch) = self.epoch.as_mut().filter(|epoch| !epoch.told) else {
             return;
-        }
-        // The RMC decides whether there is a fix; GGA and VTG fill in what it lacks.
-        let vtg = epoch.vtg.unwrap_or_default();
-        let (fix, velocity) = match (epoch.rmc, epoch.gga) {
-            (Some(((fix, _), rmc)), _) => (
-                fix,
-                Velocity {
-                    speed_e4kn: rmc.speed_e4kn.or(vtg.speed_e4kn),
-                    course_e4deg: rmc.course_e4deg.or(vtg.course_e4deg),
-                },
-            ),
-            (None, gga) => (gga.flatten(), vtg),
         };
-        let mut sample = Sample {
-            time_us: epoch.time_us,
-            ..Sample::default()
-        };
-        if let Some(fix) = fix {
-            sample.position = Some(position_of(fix));
-            sample.speed_mps = velocity.speed_e4kn.map(|speed| speed as f32 * MPS_PER_E4KN);
-            sample.direction_rad = velocity
-                .course_e4deg
-                .and_then(|course| i32::try_from(course).ok())
-                .map(direction_of);
-        }
+        epoch.told = true;
+        let sample = epoch.joined();
         self.give(sample, to);
     }
 

@@ -70,6 +70,12 @@ pub struct Receiver {
     held_at: u64,
     /// Bytes taken in.
     taken: u64,
+    reader: Reader,
+}
+
+/// What becomes of whole frames.
+#[derive(Clone, Debug, Default)]
+struct Reader {
     joiner: Joiner,
     counts: Counts,
 }
@@ -80,6 +86,14 @@ enum Step {
     On(usize),
     /// Wait until so many bytes are there; a sentence's plain bytes so far.
     Wait(usize, nmea::Plain),
+}
+
+/// A frame at the end of some bytes that is not whole yet.
+struct Unfinished {
+    /// How many bytes lie before it.
+    skip: usize,
+    due: usize,
+    plain: nmea::Plain,
 }
 
 impl Receiver {
@@ -100,19 +114,19 @@ impl Receiver {
         }
         let at = self.taken;
         self.taken = at.saturating_add(bytes.len() as u64);
-        self.scan(bytes, at, nmea::Plain::default(), &mut out);
+        self.begin(bytes, at, &mut out);
     }
 
     /// The stream has ended, or pauses for long: tells the epoch under way and drops what is not
     /// whole.
     pub fn finish(&mut self, mut out: impl FnMut(Sample)) {
         self.break_off();
-        let mut to = Outlet {
-            counts: &mut self.counts,
+        let Reader { joiner, counts } = &mut self.reader;
+        joiner.finish(&mut Outlet {
+            counts,
             at: self.taken,
             out: &mut out,
-        };
-        self.joiner.finish(&mut to);
+        });
     }
 
     /// Bytes are missing here (a cable was pulled): what comes next is not joined to what is held.
@@ -123,14 +137,14 @@ impl Receiver {
             None => false,
         };
         if cut {
-            self.counts.refuse(Reason::Cut, self.held_at);
+            self.reader.counts.refuse(Reason::Cut, self.held_at);
         }
         self.held.clear();
     }
 
     /// What the stream contained so far.
     pub fn counts(&self) -> &Counts {
-        &self.counts
+        &self.reader.counts
     }
 
     /// Bytes taken in so far.
@@ -141,7 +155,7 @@ impl Receiver {
     /// The newest date the receiver stated, as days since 1970-01-01, not before `earliest`: a
     /// receiver that has just started may state one that is years in the past.
     pub fn day(&self, earliest: i32) -> Option<i32> {
-        self.joiner.day().filter(|&day| day >= earliest)
+        self.reader.joiner.day().filter(|&day| day >= earliest)
     }
 
     /// Adds the bytes to what is held that cannot end it, and returns the rest.
@@ -171,7 +185,7 @@ impl Receiver {
         self.taken = at.saturating_add(1);
         if self.held.is_empty() {
             if byte == b'$' || byte == ubx::START {
-                self.scan(&[byte], at, nmea::Plain::default(), out);
+                self.begin(&[byte], at, out);
             }
             return;
         }
@@ -194,23 +208,61 @@ impl Receiver {
         } else if self.held.len() < self.due && self.held.len() != 2 {
             return;
         }
-        let held = core::mem::take(&mut self.held);
-        self.scan(&held, self.held_at, self.plain, out);
+        let unfinished = self.reader.scan(&self.held, self.held_at, self.plain, out);
+        let Some(Unfinished { skip, due, plain }) = unfinished else {
+            self.held.clear();
+            return;
+        };
+        (self.due, self.plain) = (due, plain);
+        if skip > 0 {
+            self.drop_first(skip);
+        }
     }
 
-    /// Reads what is whole in `bytes`, the first of which is at offset `at`, and holds a frame that
-    /// is not. A sentence at their start is known so far.
+    /// Drops bytes from the front of what is held.
+    #[cold]
+    fn drop_first(&mut self, count: usize) {
+        self.held_at = self.held_at.saturating_add(count as u64);
+        let left = self.held.len().saturating_sub(count);
+        for to in 0..left {
+            let from = self.held.get(to.saturating_add(count)).copied();
+            if let (Some(to), Some(from)) = (self.held.get_mut(to), from) {
+                *to = from;
+            }
+        }
+        self.held.truncate(left);
+    }
+
+    /// Reads bytes while nothing is held, the first of which is at offset `at`; holds a frame that
+    /// is not whole.
+    fn begin<F: FnMut(Sample)>(&mut self, bytes: &[u8], at: u64, out: &mut F) {
+        let unfinished = self.reader.scan(bytes, at, nmea::Plain::default(), out);
+        if let Some(Unfinished { skip, due, plain }) = unfinished
+            && let Some(frame) = bytes.get(skip..)
+            // Shorter than `due`, which is at most the room there is.
+            && self.held.extend_from_slice(frame).is_ok()
+        {
+            (self.due, self.plain) = (due, plain);
+            self.held_at = at.saturating_add(skip as u64);
+        }
+    }
+}
+
+impl Reader {
+    /// Reads what is whole in `bytes`, the first of which is at offset `at`, and says where a frame
+    /// begins that is not. A sentence at their start is known so far.
     fn scan<F: FnMut(Sample)>(
         &mut self,
         bytes: &[u8],
         at: u64,
         mut known: nmea::Plain,
         out: &mut F,
-    ) {
+    ) -> Option<Unfinished> {
         let mut rest = bytes;
         while let Some(start) = rest.iter().position(|&b| b == b'$' || b == ubx::START) {
             let from = rest.get(start..).unwrap_or_default();
-            let here = at.saturating_add((bytes.len().saturating_sub(from.len())) as u64);
+            let skip = bytes.len().saturating_sub(from.len());
+            let here = at.saturating_add(skip as u64);
             // What is known is of a sentence that begins here, not of a later one.
             let known = core::mem::take(&mut known);
             let step = if from.first() == Some(&b'$') {
@@ -220,20 +272,13 @@ impl Receiver {
             };
             match step {
                 Step::On(used) => rest = from.get(used.max(1)..).unwrap_or_default(),
-                Step::Wait(due, plain) => {
-                    self.held.clear();
-                    // Shorter than `due`, which is at most the room there is.
-                    if self.held.extend_from_slice(from).is_ok() {
-                        self.due = due;
-                        self.plain = plain;
-                        self.held_at = here;
-                    }
-                    return;
-                }
+                Step::Wait(due, plain) => return Some(Unfinished { skip, due, plain }),
             }
         }
+        None
     }
 
+    #[inline(never)]
     fn sentence<F: FnMut(Sample)>(
         &mut self,
         bytes: &[u8],
@@ -269,6 +314,7 @@ impl Receiver {
         Step::On(used)
     }
 
+    #[inline(never)]
     fn frame<F: FnMut(Sample)>(&mut self, bytes: &[u8], at: u64, out: &mut F) -> Step {
         match ubx::frame(bytes) {
             ubx::Frame::Pvt { payload, used } => {

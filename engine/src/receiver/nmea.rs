@@ -94,6 +94,17 @@ const fn every(byte: u8) -> usize {
     usize::from_ne_bytes([byte; WORD])
 }
 
+/// The bytes of a word, added without carries.
+fn folded(word: usize) -> u8 {
+    let mut width = usize::BITS / 2;
+    let mut sum = word;
+    while width >= 8 {
+        sum ^= sum.wrapping_shr(width);
+        width /= 2;
+    }
+    sum as u8
+}
+
 /// How many bytes at the start are plain: printable, and neither `*` nor `$`; and their sum.
 pub(super) fn plain(bytes: &[u8]) -> (usize, u8) {
     let (words, _) = bytes.as_chunks::<WORD>();
@@ -115,7 +126,7 @@ pub(super) fn plain(bytes: &[u8]) -> (usize, u8) {
         sums ^= word;
         length = length.wrapping_add(WORD);
     }
-    let mut sum = sums.to_ne_bytes().iter().fold(0, |sum, byte| sum ^ byte);
+    let mut sum = folded(sums);
     for &byte in bytes.get(length..).unwrap_or_default() {
         if !(b' '..=b'~').contains(&byte) || byte == b'*' || byte == b'$' {
             break;
@@ -342,17 +353,7 @@ impl Fields<'_> {
     /// half up (so that it may be ten to the `places` itself).
     #[inline]
     fn decimal(&mut self, places: u8) -> Field<(u32, u32)> {
-        let mut whole = 0u32;
-        let mut digits = 0u8;
-        let mut end = None;
-        while let Some(byte) = self.byte() {
-            if !byte.is_ascii_digit() {
-                end = Some(byte);
-                break;
-            }
-            whole = whole.wrapping_mul(10).wrapping_add(u32::from(byte & 0x0f));
-            digits = digits.saturating_add(1);
-        }
+        let (whole, digits, end) = self.digits(u32::MAX);
         // Nine digits fit.
         if digits > 9 {
             return Err(Unreadable);
@@ -373,26 +374,43 @@ impl Fields<'_> {
     /// What follows the point, times ten to the `places`, and whether anything does.
     #[inline]
     fn fraction(&mut self, places: u8) -> Result<(u32, bool), Unreadable> {
-        let mut rest = 0u32;
-        let mut left = places;
-        let mut first_left_out = None;
-        while let Some(byte) = self.byte() {
-            if !byte.is_ascii_digit() {
-                return Err(Unreadable);
-            }
-            if left > 0 {
-                rest = rest.wrapping_mul(10).wrapping_add(u32::from(byte & 0x0f));
-                left = left.wrapping_sub(1);
-            } else {
-                first_left_out = first_left_out.or(Some(byte));
-            }
+        let (mut rest, digits, mut end) = self.digits(u32::from(places));
+        let mut left_out = None;
+        if let Some(digit @ b'0'..=b'9') = end {
+            left_out = Some(digit);
+            (_, _, end) = self.digits(u32::MAX);
         }
-        let some = left != places || first_left_out.is_some();
-        for _ in 0..left {
+        if end.is_some() {
+            return Err(Unreadable);
+        }
+        for _ in digits..u32::from(places) {
             rest = rest.wrapping_mul(10);
         }
-        let round_up = u32::from(first_left_out.is_some_and(|digit| digit >= b'5'));
+        let round_up = u32::from(left_out.is_some_and(|digit| digit >= b'5'));
+        let some = digits != 0 || left_out.is_some();
         Ok((rest.wrapping_add(round_up), some))
+    }
+
+    /// The number that so many digits make at most, how many they are, and the byte behind them,
+    /// which is taken too; `None` at the field's end.
+    #[inline]
+    fn digits(&mut self, most: u32) -> (u32, u32, Option<u8>) {
+        let mut number = 0u32;
+        let mut digits = 0u32;
+        let mut bytes = self.rest.iter();
+        let end = loop {
+            let Some(&byte) = bytes.next() else {
+                break None;
+            };
+            let digit = byte.wrapping_sub(b'0');
+            if digit > 9 || digits == most {
+                break Some(byte).filter(|&byte| byte != b',');
+            }
+            number = number.wrapping_mul(10).wrapping_add(u32::from(digit));
+            digits = digits.wrapping_add(1);
+        };
+        self.rest = bytes.as_slice();
+        (number, digits, end)
     }
 
     /// A speed or an angle in units of 1e-4.

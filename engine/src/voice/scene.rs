@@ -198,11 +198,13 @@ impl Scene for View<'_> {
         })
     }
 
+    #[inline(never)]
     fn deviations(&self, limit: &Thresholds) -> Option<Deviations> {
         let facts = self.facts();
         Some(Deviations::of(self.reference, self.own()?, &facts, limit))
     }
 
+    #[inline(never)]
     fn verdict(&self, limit: &Thresholds, pace: &Pace) -> Option<Verdict> {
         let allowance = pace.allowance(self.reference, self.passage.index());
         judge::judge(self.reference, self.own()?, &self.facts(), limit, allowance)

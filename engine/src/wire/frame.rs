@@ -104,6 +104,11 @@ pub enum Outcome {
 
 /// Checks and reads a body: what a frame holds once its COBS is undone.
 pub fn decode_body(body: &[u8]) -> Result<Message, Refused> {
+    decode_body_of::<false>(body)
+}
+
+/// The same; with `TO_BOARD`, kinds that are not sent to boards are unknown.
+fn decode_body_of<const TO_BOARD: bool>(body: &[u8]) -> Result<Message, Refused> {
     let (head, crc) = body.split_last_chunk::<4>().ok_or(Refused::Short)?;
     let [version, kind, payload @ ..] = head else {
         return Err(Refused::Short);
@@ -114,8 +119,11 @@ pub fn decode_body(body: &[u8]) -> Result<Message, Refused> {
     if *version != VERSION {
         return Err(Refused::Version(*version));
     }
-    let kind = Kind::from_byte(*kind).ok_or(Refused::Kind(*kind))?;
-    let (message, rest) = Message::take(kind, payload).map_err(|_| Refused::Payload(kind))?;
+    let kind = Kind::from_byte(*kind)
+        .filter(|kind| !TO_BOARD || kind.to_board())
+        .ok_or(Refused::Kind(*kind))?;
+    let (message, rest) =
+        Message::take::<TO_BOARD>(kind, payload).map_err(|_| Refused::Payload(kind))?;
     if !rest.is_empty() || !takes(&message, payload.len()) {
         return Err(Refused::Payload(kind));
     }
@@ -133,9 +141,10 @@ fn takes(message: &Message, bytes: usize) -> bool {
 }
 
 /// Reads frames from a stream of bytes, one byte at a time. `N` is the longest body it takes;
-/// [`BODY_MAX`] reads every message.
+/// [`BODY_MAX`] reads every message. With `TO_BOARD`, a kind that is not sent to boards is refused
+/// as one that is not known.
 #[derive(Clone, Debug, Default)]
-pub struct FrameReader<const N: usize = BODY_MAX> {
+pub struct FrameReader<const N: usize = BODY_MAX, const TO_BOARD: bool = false> {
     body: Vec<u8, N>,
     cobs: cobs::Decoder,
     stage: Stage,
@@ -155,7 +164,7 @@ enum Stage {
     Overlong,
 }
 
-impl<const N: usize> FrameReader<N> {
+impl<const N: usize, const TO_BOARD: bool> FrameReader<N, TO_BOARD> {
     /// A reader that has seen nothing.
     pub fn new() -> Self {
         Self::default()
@@ -163,8 +172,18 @@ impl<const N: usize> FrameReader<N> {
 
     /// Takes one byte.
     pub fn feed(&mut self, byte: u8) -> Outcome {
+        if self.take(byte) {
+            self.end()
+        } else {
+            Outcome::Nothing
+        }
+    }
+
+    /// Takes one byte; true when it ends a frame, which [`FrameReader::end`] then reads. The two
+    /// halves of [`FrameReader::feed`], for boards: a message is large.
+    pub fn take(&mut self, byte: u8) -> bool {
         if byte == 0 {
-            return self.delimiter();
+            return self.stage != Stage::Idle;
         }
         if self.stage == Stage::Idle {
             self.stage = Stage::Body;
@@ -174,15 +193,16 @@ impl<const N: usize> FrameReader<N> {
         {
             self.stage = Stage::Overlong;
         }
-        Outcome::Nothing
+        false
     }
 
-    fn delimiter(&mut self) -> Outcome {
+    /// Reads the frame that has just ended.
+    pub fn end(&mut self) -> Outcome {
         let result = match self.stage {
             Stage::Idle => return Outcome::Nothing,
             Stage::Overlong => Err(Refused::Overlong),
             Stage::Body if !self.cobs.complete() => Err(Refused::Cut),
-            Stage::Body => decode_body(&self.body),
+            Stage::Body => decode_body_of::<TO_BOARD>(&self.body),
         };
         self.reset();
         match result {

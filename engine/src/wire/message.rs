@@ -13,6 +13,9 @@ use crate::sample::Sample;
 use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
+/// Kinds below this one are sent to boards.
+const TO_BOARD_END: u8 = 0x20;
+
 /// The table of messages: kind byte, name, payload. One owner for the enum, the kinds, and the
 /// three things done for each of them.
 macro_rules! messages {
@@ -34,6 +37,11 @@ macro_rules! messages {
         impl Kind {
             /// Every kind there is, in the order of the table.
             pub const ALL: &[Self] = &[$(Self::$name,)+];
+
+            /// Whether it is sent to boards.
+            pub const fn to_board(self) -> bool {
+                (self as u8) < TO_BOARD_END
+            }
 
             /// The kind with this number.
             pub fn from_byte(byte: u8) -> Option<Self> {
@@ -59,10 +67,17 @@ macro_rules! messages {
                 }
             }
 
-            /// Reads a payload of a kind; returns the bytes left over.
-            pub(super) fn take(kind: Kind, bytes: &[u8]) -> postcard::Result<(Self, &[u8])> {
+            /// Reads a payload of a kind; returns the bytes left over. With `TO_BOARD` of the kinds
+            /// that are sent to boards alone: a board need not have the code for the others.
+            pub(super) fn take<const TO_BOARD: bool>(
+                kind: Kind,
+                bytes: &[u8],
+            ) -> postcard::Result<(Self, &[u8])> {
                 match kind {
-                    $(Kind::$name => postcard::take_from_bytes::<$payload>(bytes)
+                    $(Kind::$name if TO_BOARD && $kind >= TO_BOARD_END => {
+                        Err(postcard::Error::WontImplement)
+                    }
+                    Kind::$name => postcard::take_from_bytes::<$payload>(bytes)
                         .map(|(payload, rest)| (Self::$name(payload), rest)),)+
                 }
             }

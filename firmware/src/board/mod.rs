@@ -22,7 +22,7 @@ use core::mem::MaybeUninit;
 use cuepost_engine::Engine;
 use cuepost_engine::receiver::Receiver;
 use cuepost_engine::reference::ReferenceStore;
-use cuepost_engine::wire::{Counts, FrameReader, Message, Outcome, Query, Status};
+use cuepost_engine::wire::{BODY_MAX, Counts, FrameReader, Message, Outcome, Query, Status};
 
 /// The most bytes taken from a port in one step.
 pub const CHUNK: usize = 64;
@@ -91,13 +91,31 @@ pub enum Activity {
     Busy,
 }
 
+impl Activity {
+    fn of(bytes: &[u8]) -> Self {
+        if bytes.is_empty() {
+            Self::Idle
+        } else {
+            Self::Busy
+        }
+    }
+
+    /// That of two ports.
+    fn and(self, other: Self) -> Self {
+        match self {
+            Self::Busy => Self::Busy,
+            Self::Idle => other,
+        }
+    }
+}
+
 /// A board.
 pub struct Board<'a, W: Wiring> {
     receiver: W::Receiver,
     computer: W::Computer,
     display: W::Display,
     decoder: Receiver,
-    frames: FrameReader,
+    frames: FrameReader<BODY_MAX, true>,
     inner: Inner<'a, W>,
 }
 
@@ -118,30 +136,59 @@ impl<'a, W: Wiring> Board<'a, W> {
     pub fn step(&mut self, now_us: u64) -> Activity {
         self.inner.now_us = now_us;
         let mut activity = Activity::Idle;
-        let mut chunk = [0; CHUNK];
-        let bytes = taken(&mut self.receiver, &mut chunk);
-        if !bytes.is_empty() {
-            activity = Activity::Busy;
-            let inner = &mut self.inner;
-            self.decoder
-                .push_slice(bytes, |sample| inner.sample(Source::Receiver, &sample));
+        if waits(&mut self.receiver) {
+            activity = self.read_receiver();
         }
-        for byte in taken(&mut self.computer, &mut chunk) {
-            activity = Activity::Busy;
-            match self.frames.feed(*byte) {
-                Outcome::Nothing => {}
-                Outcome::Message(Message::Query(Query::Status)) => {
-                    let status = Message::Status(self.status());
-                    self.inner.tell_computer(&status);
-                }
-                Outcome::Message(message) => self.inner.serve(message),
-                Outcome::Refused(why) => self.inner.refuse_frame(why),
-            }
+        if waits(&mut self.computer) {
+            activity = activity.and(self.read_computer());
         }
         self.inner.show();
         self.inner.to_computer.flush(&mut self.computer);
         self.inner.to_display.flush(&mut self.display);
         activity
+    }
+
+    /// Takes what the receiver has sent. Like [`Self::read_computer`]
+    /// a call of its own: what each needs of the stack is free again behind it.
+    #[inline(never)]
+    fn read_receiver(&mut self) -> Activity {
+        let mut chunk = [0; CHUNK];
+        let bytes = taken(&mut self.receiver, &mut chunk);
+        let inner = &mut self.inner;
+        self.decoder
+            .push_slice(bytes, |sample| inner.sample(Source::Receiver, &sample));
+        Activity::of(bytes)
+    }
+
+    /// Takes what the computer has sent.
+    #[inline(never)]
+    fn read_computer(&mut self) -> Activity {
+        let mut chunk = [0; CHUNK];
+        let bytes = taken(&mut self.computer, &mut chunk);
+        for byte in bytes {
+            if self.frames.take(*byte) {
+                self.serve_frame();
+            }
+        }
+        Activity::of(bytes)
+    }
+
+    /// Reads the frame that has ended and does what it asks for.
+    #[inline(never)]
+    fn serve_frame(&mut self) {
+        let read = self.frames.end();
+        match &read {
+            Outcome::Nothing => {}
+            Outcome::Message(Message::Query(Query::Status)) => self.tell_status(),
+            Outcome::Message(message) => self.inner.serve(message),
+            Outcome::Refused(why) => self.inner.refuse_frame(*why),
+        }
+    }
+
+    #[inline(never)]
+    fn tell_status(&mut self) {
+        let status = Message::Status(self.status());
+        self.inner.tell_computer(&status);
     }
 
     /// The settings in use.
@@ -214,12 +261,14 @@ const fn decimal(text: &str) -> u8 {
     }
 }
 
-/// The bytes that wait at a port, as many as there is room for. A port that fails has none.
+/// Whether bytes wait at a port. A port that fails has none.
+fn waits<P: Input>(port: &mut P) -> bool {
+    matches!(port.read_ready(), Ok(true))
+}
+
+/// The bytes that wait at a port, as many as there is room for.
 fn taken<'c, P: Input>(port: &mut P, chunk: &'c mut [u8; CHUNK]) -> &'c [u8] {
-    let read = match port.read_ready() {
-        Ok(true) => port.read(chunk).unwrap_or(0),
-        _ => 0,
-    };
+    let read = port.read(chunk).unwrap_or(0);
     chunk.get(..read).unwrap_or(&[])
 }
 

@@ -55,18 +55,16 @@ const fn part_of(object: Object) -> Part {
 
 impl<W: Wiring> Inner<'_, W> {
     /// Does what a message asks for. Everything but a sample is answered.
-    pub(super) fn serve(&mut self, message: Message) {
+    #[inline(never)]
+    pub(super) fn serve(&mut self, message: &Message) {
         let kind = message.kind() as u8;
         let done = match message {
-            Message::Sample(sample) => return self.sample(Source::Computer, &sample),
-            Message::Query(Query::Settings) => {
-                let settings = Message::Settings(self.settings.to_message());
-                return self.tell_computer(&settings);
-            }
-            Message::Begin(begin) => self.begin(begin),
-            Message::Piece(piece) => self.piece(&piece),
-            Message::Commit(commit) => self.commit(commit),
-            Message::Settings(changes) => self.change_settings(&changes),
+            Message::Sample(sample) => return self.sample(Source::Computer, sample),
+            Message::Query(Query::Settings) => return self.tell_settings(),
+            Message::Begin(begin) => self.begin(*begin),
+            Message::Piece(piece) => self.piece(piece),
+            Message::Commit(commit) => self.commit(*commit),
+            Message::Settings(changes) => self.change_settings(changes),
             // What only boards and recordings say is not for a board.
             _ => Err(Denied(Refuse::Kind, 0, u32::from(kind))),
         };
@@ -108,6 +106,13 @@ impl<W: Wiring> Inner<'_, W> {
         })
     }
 
+    #[inline(never)]
+    fn tell_settings(&mut self) {
+        let settings = Message::Settings(self.settings.to_message());
+        self.tell_computer(&settings);
+    }
+
+    #[inline(never)]
     fn answer(&mut self, kind: u8, answer: Answer) {
         self.tell_computer(&Message::Ack(Ack { kind, answer }));
     }
@@ -120,6 +125,7 @@ impl<W: Wiring> Inner<'_, W> {
         Ok(())
     }
 
+    #[inline(never)]
     fn begin(&mut self, begin: Begin) -> Result<Answer, Denied> {
         self.at_rest()?;
         let part = part_of(begin.object);
@@ -128,6 +134,7 @@ impl<W: Wiring> Inner<'_, W> {
         Ok(Answer::Continue { offset })
     }
 
+    #[inline(never)]
     fn piece(&mut self, piece: &Piece) -> Result<Answer, Denied> {
         self.at_rest()?;
         let taken = self.store.piece(piece.crc, piece.offset, &piece.data);
@@ -138,6 +145,7 @@ impl<W: Wiring> Inner<'_, W> {
         }
     }
 
+    #[inline(never)]
     fn commit(&mut self, commit: Commit) -> Result<Answer, Denied> {
         self.at_rest()?;
         match commit.object {
@@ -190,6 +198,7 @@ impl<W: Wiring> Inner<'_, W> {
         Ok(kept?)
     }
 
+    #[inline(never)]
     fn change_settings(&mut self, changes: &wire::Settings) -> Result<Answer, Denied> {
         self.at_rest()?;
         if self.store.transfer().is_some() {
