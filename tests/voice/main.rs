@@ -6,6 +6,7 @@
 
 mod focus;
 mod laws;
+mod replayed;
 mod ride;
 
 use cuepost_engine::Focus;
