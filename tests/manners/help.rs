@@ -21,7 +21,7 @@ fn commands() -> Vec<(String, Command)> {
 }
 
 /// Words of a line as a shell takes them apart, up to what it keeps for itself.
-fn words(line: &str) -> Vec<String> {
+pub fn words(line: &str) -> Vec<String> {
     let mut words = Vec::new();
     let mut quoted = line.split('\'');
     while let Some(plain) = quoted.next() {

@@ -234,3 +234,31 @@ fn a_missing_file_is_one_line_with_what_to_do() {
         assert!(!error.contains("os error"), "{words:?}: {error}");
     }
 }
+
+#[test]
+fn a_drive_without_a_reference_is_recorded_to_learn_from() {
+    let folder = Folder::new("record");
+    let (recording, reference) = (folder.file("coach.rec"), folder.file("coach.ref"));
+    let from = ["drive", "--from", "demo/coach.csv", "--speed", "0"];
+    let said = run(&[&from[..], &["--record", &recording]].concat(), &[]);
+    assert!(said.status.success(), "{said:?}");
+    assert!(
+        text(&said.stderr).contains("no reference: recording only"),
+        "{said:?}"
+    );
+    assert!(!text(&said.stdout).contains("Corner"), "{said:?}");
+    cuepost(&["learn", &recording, "-o", &reference]).expect("learned");
+    let from_table = folder.file("table.ref");
+    let said = run(&["learn", "demo/coach.csv", "-o", &from_table], &[]);
+    assert!(said.status.success(), "{said:?}");
+    let corners = |path: &str| {
+        let said = run(&["check", path, "--json"], &[]);
+        let object: serde_json::Value = serde_json::from_slice(&said.stdout).expect("JSON");
+        object["corners"].clone()
+    };
+    assert_eq!(corners(&reference), corners(&from_table));
+    for refused in [&["--no-record"][..], &["--to", "page"]] {
+        let said = run(&[&from[..], refused].concat(), &[]);
+        assert_eq!(said.status.code(), Some(2), "{said:?}");
+    }
+}

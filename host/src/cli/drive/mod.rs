@@ -11,6 +11,7 @@ use crate::live::port::{Bus, SerialBus};
 use crate::live::sink::display::DisplayFormat;
 use crate::live::summary;
 use crate::record::{Pace, Writer};
+use crate::reference_file::HostReference;
 use crate::report::Units;
 use crate::report::fold::fitted;
 use crate::report::system::words;
@@ -34,15 +35,16 @@ use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 Examples:
   cuepost drive --from /dev/ttyACM0 --reference club.ref --to terminal --to page
   cuepost drive --from udp:5005 --layout rig.toml --reference club.ref --to page --lan
-  cuepost drive --from lap.nmea --speed 4 --reference club.ref --to lines")]
+  cuepost drive --from lap.nmea --speed 4 --reference club.ref --to lines
+  cuepost drive --from /dev/ttyACM0 --record coach.rec")]
 pub struct Args {
     /// Where samples come from: serial:PORT[@BAUD], udp:PORT (this machine only),
     /// udp:ADDRESS:PORT, - for standard input, or a recording
     #[arg(long, value_name = "SOURCE", required_unless_present = "list")]
     from: Option<Source>,
 
-    /// The reference to hold the drive against
-    #[arg(long, short, value_name = "REF", required_unless_present = "list")]
+    /// The reference to hold the drive against; without one it is recorded only, to learn from
+    #[arg(long, short, value_name = "REF")]
     reference: Option<PathBuf>,
 
     /// Thresholds from a file, as `cuepost thresholds` writes it [default: the built-in ones]
@@ -119,13 +121,13 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         list()?;
         return Ok(ExitCode::SUCCESS);
     }
-    let (Some(source), Some(reference)) = (&args.from, &args.reference) else {
-        bail!("--from and --reference are needed");
+    let Some(source) = &args.from else {
+        bail!("--from is needed: a port, udp:PORT, -, or a recording");
     };
     if !args.speed.is_finite() || args.speed < 0.0 {
         bail!("--speed {}: must be 0 or more", args.speed);
     }
-    let (store, _) = reference_file::read(reference)?;
+    let store = reference(args)?;
     if let Some(caution) = caution(&store.session) {
         eprintln!("{caution}");
     }
@@ -142,6 +144,23 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
 
     let shared = Shared::new(Arc::from(store), stop);
     drive(args, shared, config, opened, recording)
+}
+
+/// The reference; without one a line without nodes, on which no car has a place and nothing is told.
+fn reference(args: &Args) -> anyhow::Result<Box<HostReference>> {
+    if let Some(path) = &args.reference {
+        return Ok(reference_file::read(path)?.0);
+    }
+    if args.no_record {
+        bail!("--no-record without --reference: nothing would be done; give one of them up");
+    }
+    if args.to.contains(&SinkName::Page) {
+        bail!("--to page needs --reference: without one the drive is only recorded");
+    }
+    eprintln!(
+        "no reference: recording only, no cues; `cuepost learn` makes one of what is recorded"
+    );
+    Ok(Box::default())
 }
 
 fn drive(
