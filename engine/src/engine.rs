@@ -4,7 +4,7 @@ use crate::event::{Event, HealthEvent, HealthState, LapEvent, PaceEvent, Why};
 use crate::facts::{Facts, Passage, Passages, TURN_IN_LEAST_MPS2};
 use crate::gate::{Admitted, Gate, REFUSALS, Refusal};
 use crate::motion::{Moment, Motion};
-use crate::phase::{Change, Phases};
+use crate::phase::{CHANGES_MAX, Change, Phases};
 use crate::progress::{Place, Progress};
 use crate::reference::ReferenceView;
 use crate::sample::Sample;
@@ -12,8 +12,8 @@ use crate::thresholds::Config;
 use crate::voice::{View, Voice, Watch};
 use heapless::Vec;
 
-/// The most events one sample can cause.
-pub const EVENTS_MAX: usize = 12;
+/// The most events one sample can cause: health, lap, corner, pace and cue once each, and phases.
+pub const EVENTS_MAX: usize = 5 + CHANGES_MAX;
 /// A simulator's speed has less noise than this, a receiver's more, m/s.
 const NOISY_MPS: f32 = 0.02;
 

@@ -164,7 +164,7 @@ impl Motion {
             progress_m: place.progress_m,
             offset_m: place.offset_m,
             speed_mps: at.speed_mps,
-            direction_rad: at.direction_rad,
+            direction_rad: at.direction_rad.unwrap_or(f32::NAN),
             acc_mps2: 0.0,
             braking: brake.map_or(0.0, |b| b / BRAKE_PEDAL_UNIT),
             drive: throttle.unwrap_or(0.0),
@@ -272,7 +272,7 @@ impl Motion {
         let count = half.saturating_mul(2).saturating_add(1);
         let n = count as f32;
         let (mut st, mut stt, mut sv, mut stv) = (0.0f32, 0.0f32, 0.0f32, 0.0f32);
-        let (mut sd, mut std, mut turns) = (0.0f32, 0.0f32, centre.direction_rad.is_some());
+        let (mut sd, mut std) = (0.0f32, 0.0f32);
         for point in self.trace.run(number.wrapping_sub(half), count)? {
             // Gaps are far shorter than the half hour that 32 bits hold.
             let t = point.time_us.wrapping_sub(centre.time_us) as i32 as f32 * 1e-6;
@@ -281,14 +281,10 @@ impl Motion {
             stt += t * t;
             sv += v;
             stv += t * v;
-            match (point.direction_rad, centre.direction_rad) {
-                (Some(d), Some(c)) => {
-                    let d = math::wrap_angle(d - c);
-                    sd += d;
-                    std += t * d;
-                }
-                _ => turns = false,
-            }
+            // Where one point has no direction, the sums have none either.
+            let d = math::wrap_angle(point.direction_rad - centre.direction_rad);
+            sd += d;
+            std += t * d;
         }
         let spread_s2 = stt - st * st / n;
         if spread_s2 <= 1e-9 {
@@ -297,7 +293,7 @@ impl Motion {
         Some(Line {
             mean_mps: centre.speed_mps + sv / n,
             acc_mps2: (stv - st * sv / n) / spread_s2,
-            yaw_rps: turns.then(|| (std - st * sd / n) / spread_s2),
+            yaw_rps: Some((std - st * sd / n) / spread_s2).filter(|yaw| !yaw.is_nan()),
             spread_s2,
         })
     }

@@ -31,8 +31,9 @@ use crate::onset::Instant;
 use crate::trace::Trace;
 use heapless::Vec;
 
-/// Most changes one moment can bring to light.
-pub const CHANGES_MAX: usize = 6;
+/// Most changes one moment can bring to light: a turn, a braking told as it ends and its release,
+/// and one of the throttle.
+pub const CHANGES_MAX: usize = 4;
 
 /// A change of phase, dated back to when it truly happened.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -76,6 +77,7 @@ pub struct Phases {
 impl Phases {
     /// Takes the next moment and adds the changes it brings to light; `turn_mps2` is the lateral
     /// acceleration that counts as turning into the bend ahead.
+    #[inline(never)]
     pub fn push(
         &mut self,
         trace: &Trace,

@@ -14,8 +14,9 @@ pub struct Point {
     pub offset_m: f32,
     /// Speed as received, m/s.
     pub speed_mps: f32,
-    /// Direction of travel, radians counter-clockwise from east.
-    pub direction_rad: Option<f32>,
+    /// Direction of travel, radians counter-clockwise from east; not a number where there is none
+    /// (a word less than an option takes, 256 times).
+    pub direction_rad: f32,
     /// Longitudinal acceleration centred on this point, m/s²; filled in when enough later points
     /// are there.
     pub acc_mps2: f32,

@@ -54,6 +54,7 @@ impl Passages {
     }
 
     /// Takes the next moment and returns the facts of a passage that is finished by it.
+    #[inline(never)]
     pub fn advance(
         &mut self,
         reference: &ReferenceView<'_>,

@@ -207,6 +207,7 @@ struct Spot {
 
 impl Gate {
     /// Admits the sample or says why not.
+    #[inline(never)]
     pub fn admit(&mut self, frame: &Frame, sample: &Sample) -> Result<Admitted, Refusal> {
         let judged = self.judge(frame, sample);
         match judged {

@@ -1,6 +1,6 @@
 //! What was wrong where: the last passages of each corner.
 
-use crate::cue::{Advice, Phase};
+use crate::cue::{Advice, Phase, Size};
 use crate::facts::Facts;
 use crate::judge::Verdict;
 use crate::thresholds::{Config, Focus};
@@ -9,17 +9,56 @@ use heapless::Vec;
 /// Corners remembered; a reference with more is driven without reminders beyond it.
 pub const CORNERS_MAX: usize = 96;
 
-/// The last three passages of one corner.
-#[derive(Clone, Copy, Debug, Default)]
+/// The last three passages of one corner. There are many: nothing is kept twice.
+#[derive(Clone, Copy, Debug)]
 struct Kept {
-    /// It was driven.
-    seen: bool,
     /// Newest first.
     verdicts: [Option<(Phase, Advice)>; 3],
-    /// The newest verdict whole.
-    last: Option<Verdict>,
+    /// It was driven.
+    seen: bool,
+    /// The rest of the newest verdict; the size in seconds is no number where it has none.
+    size: Size,
+    size_s: f32,
+    verdict_loss_s: f32,
     /// Running mean of the loss, seconds.
     loss_s: f32,
+}
+
+impl Default for Kept {
+    fn default() -> Self {
+        Self {
+            verdicts: [None; 3],
+            seen: false,
+            size: Size::Metres(0.0),
+            size_s: f32::NAN,
+            verdict_loss_s: 0.0,
+            loss_s: 0.0,
+        }
+    }
+}
+
+impl Kept {
+    fn take(&mut self, verdict: Option<Verdict>) {
+        let [first, second, _] = self.verdicts;
+        self.verdicts = [verdict.map(|v| (v.phase, v.advice)), first, second];
+        if let Some(verdict) = verdict {
+            self.size = verdict.size;
+            self.size_s = verdict.size_s.unwrap_or(f32::NAN);
+            self.verdict_loss_s = verdict.loss_s;
+        }
+    }
+
+    /// The newest verdict.
+    fn last(&self) -> Option<Verdict> {
+        let [newest, ..] = self.verdicts;
+        newest.map(|(phase, advice)| Verdict {
+            phase,
+            advice,
+            size: self.size,
+            size_s: Some(self.size_s).filter(|s| !s.is_nan()),
+            loss_s: self.verdict_loss_s,
+        })
+    }
 }
 
 /// What was wrong where.
@@ -46,11 +85,9 @@ impl Memory {
         let Some(kept) = self.corners.get_mut(index) else {
             return;
         };
-        let [first, second, _] = kept.verdicts;
         self.round |= kept.seen;
         kept.seen = true;
-        kept.verdicts = [verdict.map(|v| (v.phase, v.advice)), first, second];
-        kept.last = verdict;
+        kept.take(verdict);
         let lost_s = facts.loss_s().unwrap_or(0.0);
         kept.loss_s = if kept.loss_s == 0.0 {
             lost_s
@@ -69,7 +106,8 @@ impl Memory {
     fn costliest(&self) -> Option<u8> {
         let mut best: Option<(u8, f32)> = None;
         for (index, kept) in self.corners.iter().enumerate() {
-            let asked = kept.last.is_some_and(|v| v.advice != Advice::Better);
+            let asked =
+                matches!(kept.verdicts, [Some((_, advice)), ..] if advice != Advice::Better);
             if asked && best.is_none_or(|(_, most)| kept.loss_s > most) {
                 best = Some((index as u8, kept.loss_s));
             }
@@ -91,7 +129,7 @@ impl Memory {
         let [newest, second, third] = kept.verdicts;
         let newest = newest?;
         (second == Some(newest) || third == Some(newest))
-            .then_some(kept.last)
+            .then(|| kept.last())
             .flatten()
     }
 }

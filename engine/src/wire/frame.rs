@@ -3,6 +3,7 @@
 use super::cobs;
 use super::message::{Kind, Message};
 use super::put::Sink;
+use super::transfer::PIECE_MAX;
 use crate::check::{Check, Field};
 use crc::{CRC_32_ISO_HDLC, Crc, Table};
 use heapless::Vec;
@@ -140,6 +141,9 @@ fn takes(message: &Message, bytes: usize) -> bool {
     message.put(&mut sink).is_ok() && sink.finish() == Ok(bytes)
 }
 
+/// The longest body that is sent to a board: that of a whole piece, with some room.
+pub const BODY_TO_BOARD_MAX: usize = PIECE_MAX + 32;
+
 /// Reads frames from a stream of bytes, one byte at a time. `N` is the longest body it takes;
 /// [`BODY_MAX`] reads every message. With `TO_BOARD`, a kind that is not sent to boards is refused
 /// as one that is not known.
@@ -196,7 +200,9 @@ impl<const N: usize, const TO_BOARD: bool> FrameReader<N, TO_BOARD> {
         false
     }
 
-    /// Reads the frame that has just ended.
+    /// Reads the frame that has just ended. A call of its own: what reading needs of the stack is
+    /// free again when the message is served.
+    #[inline(never)]
     pub fn end(&mut self) -> Outcome {
         let result = match self.stage {
             Stage::Idle => return Outcome::Nothing,

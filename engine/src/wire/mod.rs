@@ -20,7 +20,8 @@ pub mod transfer;
 mod tests;
 
 pub use frame::{
-    BODY_MAX, EncodeFault, FRAME_MAX, FrameReader, Outcome, REFUSALS, Refused, VERSION, encode,
+    BODY_MAX, BODY_TO_BOARD_MAX, EncodeFault, FRAME_MAX, FrameReader, Outcome, REFUSALS, Refused,
+    VERSION, encode,
 };
 pub use message::{
     Ack, Answer, Counts, Header, Kind, Mark, Message, Query, Refuse, SETTINGS_MAX, Settings, Status,

@@ -84,9 +84,13 @@ impl<'a, W: Wiring> Inner<'a, W> {
     /// again, the engine goes on and finds the gap.
     fn end_when_silent(&mut self) {
         let silent = |(at_us, _): (u64, f32)| self.now_us.saturating_sub(at_us) > SILENT_US;
-        if self.ended || self.reference.is_none() || !self.last.is_some_and(silent) {
-            return;
+        if !self.ended && self.reference.is_some() && self.last.is_some_and(silent) {
+            self.end();
         }
+    }
+
+    #[inline(never)]
+    fn end(&mut self) {
         self.ended = true;
         let Rooms { reference, engine } = &mut *self.rooms;
         engine.finish(&reference.view());
@@ -109,6 +113,7 @@ impl<'a, W: Wiring> Inner<'a, W> {
     }
 
     /// Brings the outputs up to now: what they show, and whether cues can be expected.
+    #[inline(never)]
     pub fn show(&mut self) {
         self.end_when_silent();
         let (state, why) = self.health_now();

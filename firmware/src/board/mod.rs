@@ -22,7 +22,9 @@ use core::mem::MaybeUninit;
 use cuepost_engine::Engine;
 use cuepost_engine::receiver::Receiver;
 use cuepost_engine::reference::ReferenceStore;
-use cuepost_engine::wire::{BODY_MAX, Counts, FrameReader, Message, Outcome, Query, Status};
+use cuepost_engine::wire::{
+    BODY_TO_BOARD_MAX, Counts, FrameReader, Message, Outcome, Query, Status,
+};
 
 /// The most bytes taken from a port in one step.
 pub const CHUNK: usize = 64;
@@ -115,7 +117,7 @@ pub struct Board<'a, W: Wiring> {
     computer: W::Computer,
     display: W::Display,
     decoder: Receiver,
-    frames: FrameReader<BODY_MAX, true>,
+    frames: FrameReader<BODY_TO_BOARD_MAX, true>,
     inner: Inner<'a, W>,
 }
 
