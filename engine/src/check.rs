@@ -164,6 +164,7 @@ impl Check for Facts {
         measured("dip_mps", self.dip_mps, -speed, speed)?;
         measured("missing_m", self.missing_m, -way, way)?;
         measured("coast_s", self.coast_s, -LAP_MAX_S, LAP_MAX_S)?;
+        measured("offset_begin_m", self.offset_begin_m, -way, way)?;
         measured("offset_slowest_m", self.offset_slowest_m, -way, way)?;
         measured("offset_exit_m", self.offset_exit_m, -way, way)?;
         measured("exit_mps", self.exit_mps, 0.0, speed)?;

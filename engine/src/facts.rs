@@ -83,6 +83,8 @@ pub struct Facts {
     pub missing_m: Option<Measured>,
     /// Seconds between brake release and throttle with neither.
     pub coast_s: Option<Measured>,
+    /// Offset from the reference line before the bend, metres, left positive.
+    pub offset_begin_m: Option<Measured>,
     /// Offset from the reference line at the slowest point, metres, left positive.
     pub offset_slowest_m: Option<Measured>,
     /// Offset from the reference line at the corner's exit, metres, left positive.

@@ -2,7 +2,7 @@
 //!
 //! `now`: throttle overdue. `after`: once throttle is settled. `ahead`: before the same corner,
 //! when it was the same thing in two of the last three passages. Quiet from 2 s before the brake
-//! onset to settled throttle, except `now`. One cue a corner; what comes too late is dropped.
+//! onset to settled throttle, except `now`. One cue of a passage; what comes too late is dropped.
 
 mod memory;
 #[allow(
@@ -131,8 +131,8 @@ impl Voice {
             return None;
         }
         let cue = self.overdue(scene, config);
-        let cue = cue.or_else(|| self.after(scene, config));
         let cue = cue.or_else(|| self.late(scene, config));
+        let cue = cue.or_else(|| self.after(scene, config));
         let cue = cue.or_else(|| self.ahead(scene, config))?;
         self.busy_until_us = scene.time_us().saturating_add((ON_S * 1e6) as u64);
         Some(cue)
@@ -141,14 +141,12 @@ impl Voice {
     /// Whether there could be anything to say while the scene opens to no more than now and no
     /// corner is finished: without it, [`Voice::speak`] need not be asked.
     pub fn awaits(&self, scene: &impl Scene) -> bool {
-        let here = !self.told_here(scene)
-            && (scene.way_out()
-                || (self.late.is_some() && scene.opening())
-                || scene.overdue().is_some());
-        here || scene.coming().is_some_and(|next| {
-            let index = usize::from(next.corner).saturating_sub(1);
-            !self.reminded_of(next) && self.memory.repeated(index).is_some()
-        })
+        let here = !self.told_here(scene) && (scene.way_out() || scene.overdue().is_some());
+        here || (self.late.is_some() && scene.opening())
+            || scene.coming().is_some_and(|next| {
+                let index = usize::from(next.corner).saturating_sub(1);
+                !self.reminded_of(next) && self.memory.repeated(index).is_some()
+            })
     }
 
     /// Until when [`Voice::speak`] would stay silent if the scene opened to nothing else than now
@@ -266,7 +264,7 @@ impl Voice {
             self.late = None;
             return None;
         }
-        if self.told_here(scene) || !scene.opening() {
+        if !scene.opening() {
             return None;
         }
         let index = usize::from(late.corner).checked_sub(1)?;
@@ -275,7 +273,7 @@ impl Voice {
         if reminded || !self.memory.in_focus(index, config) {
             return None;
         }
-        self.note_told(scene);
+        // The corner under way keeps its own.
         Some(cue(scene, late.verdict, Told::After, late.corner, late.lap))
     }
 

@@ -210,6 +210,7 @@ pub fn longest() -> Vec<Message> {
         dip_mps: m,
         missing_m: m,
         coast_s: m,
+        offset_begin_m: m,
         offset_slowest_m: m,
         offset_exit_m: m,
         exit_mps: p,

@@ -26,6 +26,10 @@ const AFTER_S: f32 = 0.8;
 const LIFT_LEAST_MPS: f32 = 0.5;
 /// One that is not over yet counts from here on, m/s.
 const LIFT_SURE_MPS: f32 = 1.0;
+/// The reference changes gear for less than this; off the throttle for longer it is slowing, s.
+const SHIFT_S: f32 = 0.5;
+/// Once on it again, less than this share of the drive on average is a foot still coming down.
+const DOWN_LEAST: f32 = 0.85;
 /// A foot that is not down so long after taking up the throttle is another matter, seconds.
 const FOOT_S: f32 = 3.0;
 /// Lifts kept of one corner.
@@ -48,6 +52,8 @@ enum Lift {
         before: f32,
         since_us: u64,
         again_us: u64,
+        /// Sum of the drive since, and how many moments.
+        drive: (f32, u16),
     },
 }
 
@@ -75,6 +81,8 @@ pub struct Behind {
     /// Full drive lacking since, as metres of it.
     missing_m: Option<f32>,
     lift: Lift,
+    /// The reference does not drive since, and what was lacking then.
+    idle: Option<(u64, f32)>,
     lifts: Vec<Lifted, LIFTS_MAX>,
     now: f32,
     speed_mps: f32,
@@ -117,6 +125,21 @@ impl Behind {
         }
     }
 
+    /// What was lacking before a lift that is not over, if there is one: of a corner that begins
+    /// meanwhile it is that corner's.
+    pub fn give_lift(&mut self) -> Option<f32> {
+        let Lift::Off { before, .. } = self.lift else {
+            return None;
+        };
+        self.lift = Lift::Never;
+        Some(before)
+    }
+
+    /// Begins with what was lacking before a lift on the road before.
+    pub fn take_lift(&mut self, before: f32) {
+        self.begin = Some(before);
+    }
+
     /// The place where the reference takes up the throttle is passed.
     pub fn reference_on(&mut self, reference: &ReferenceView<'_>, now: &Moment) {
         let there = (
@@ -152,9 +175,14 @@ impl Behind {
     }
 
     fn follow_lift(&mut self, reference: &ReferenceView<'_>, now: &Moment, lacks: f32) {
+        if reference_drives(reference, now) {
+            self.idle = None;
+        } else {
+            self.reference_rests(now, lacks);
+            return;
+        }
         let (on, off) = (now.drive >= ON, now.drive < OFF);
         self.lift = match self.lift {
-            _ if !reference_drives(reference, now) => Lift::Never,
             Lift::Never | Lift::On(_) if on => Lift::On(lacks),
             Lift::On(before) if off => Lift::Off {
                 before,
@@ -164,6 +192,7 @@ impl Behind {
                 before,
                 since_us,
                 again_us: now.time_us,
+                drive: (now.drive, 1),
             },
             Lift::Over {
                 before, since_us, ..
@@ -172,17 +201,48 @@ impl Behind {
                 before,
                 since_us,
                 again_us,
-            } if seconds(again_us, now.time_us) >= AFTER_S => {
-                self.keep(before, since_us, LIFT_LEAST_MPS);
+                drive: (sum, moments),
+            } if seconds(again_us, now.time_us) < AFTER_S => Lift::Over {
+                before,
+                since_us,
+                again_us,
+                drive: (sum + now.drive.min(1.0), moments.saturating_add(1)),
+            },
+            Lift::Over {
+                before,
+                since_us,
+                drive: (sum, moments),
+                ..
+            } => {
+                // A change of gear while the foot comes down slowly is no lift.
+                if sum >= DOWN_LEAST * f32::from(moments) {
+                    self.keep(before, lacks, since_us, LIFT_LEAST_MPS);
+                }
                 Lift::On(lacks)
             }
             other => other,
         };
     }
 
-    fn keep(&mut self, before: f32, since_us: u64, least_mps: f32) {
+    /// The reference is off the throttle: it changes gear, or it slows for what comes next, where
+    /// nobody's lift is one.
+    fn reference_rests(&mut self, now: &Moment, lacks: f32) {
+        let (since_us, lacked) = *self.idle.get_or_insert((now.time_us, lacks));
+        if seconds(since_us, now.time_us) < SHIFT_S {
+            return;
+        }
+        if let Lift::Over {
+            before, since_us, ..
+        } = self.lift
+        {
+            self.keep(before, lacked, since_us, LIFT_SURE_MPS);
+        }
+        self.lift = Lift::Never;
+    }
+
+    fn keep(&mut self, before: f32, after: f32, since_us: u64, least_mps: f32) {
         let speed_mps = self.speed_mps.max(3.0);
-        let lost_mps = (self.now - before) / speed_mps;
+        let lost_mps = (after - before) / speed_mps;
         if lost_mps > least_mps {
             let _ = self.lifts.push(Lifted {
                 since_us,
@@ -212,7 +272,7 @@ impl Behind {
             | Lift::Over {
                 before, since_us, ..
             } => {
-                with.keep(before, since_us, LIFT_SURE_MPS);
+                with.keep(before, self.now, since_us, LIFT_SURE_MPS);
             }
             Lift::Never | Lift::On(_) => {}
         }

@@ -20,6 +20,8 @@ const RISEN_MPS: f32 = 0.3;
 const HELD_UP: f32 = 0.9;
 /// The way over which the drift across the line is taken, metres.
 const DRIFT_M: f32 = 12.0;
+/// The line before a bend is taken so far ahead of it, metres.
+const BEFORE_BEND_M: f32 = 30.0;
 /// A turn-in earlier than this before the bend is not its own, metres.
 const TURN_IN_EARLY_M: f32 = 120.0;
 
@@ -232,6 +234,9 @@ impl Passage {
             CornerKind::Flat => !in_bend,
             CornerKind::Braked | CornerKind::Lifted => self.throttle.is_some(),
         };
+        if self.facts.offset_begin_m.is_none() && into_m >= self.spans.turn_m - BEFORE_BEND_M {
+            self.facts.offset_begin_m = Some(Measured::new(now.offset_m, self.offset_sd_m));
+        }
         self.behind.advance(reference, now, in_bend, driven);
         self.follow_braking(now);
         self.follow_slowest(trace, now);
@@ -376,6 +381,29 @@ impl Passage {
         }
     }
 
+    /// Takes a braking for it that began on the road before.
+    pub fn brake_before(&mut self, at: Instant) {
+        self.facts.kind = CornerKind::Braked;
+        self.brake = Some(at);
+        self.facts.brake_m = Some(measured(&at));
+        self.facts.brake_mps = Some(Measured::new(at.speed_mps, 0.1));
+    }
+
+    /// Takes a lift that is not over when this corner, which needs no braking, begins: it is this
+    /// one's and not the road's before.
+    pub fn take_lift_of(&mut self, reference: &ReferenceView<'_>, before: &mut Self) {
+        let braked = reference
+            .corners
+            .get(self.index())
+            .is_some_and(|c| c.kind == CornerKind::Braked);
+        if braked {
+            return;
+        }
+        if let Some(lacked) = before.behind.give_lift() {
+            self.behind.take_lift(lacked);
+        }
+    }
+
     /// Notes that the car rolls into it off both pedals.
     pub fn coast_into(&mut self) {
         self.coasted = true;
@@ -425,7 +453,8 @@ impl Passage {
     pub fn so_far(&self, reference: &ReferenceView<'_>, now: &Moment) -> Facts {
         let mut facts = self.complete(reference);
         if facts.offset_exit_m.is_none() && self.into_m >= self.spans.middle_end_m {
-            facts.offset_exit_m = Some(Measured::new(now.offset_m, self.offset_sd_m + 0.3));
+            let ahead_m = self.exit_offset_ahead(now);
+            facts.offset_exit_m = Some(Measured::new(ahead_m, self.offset_sd_m + 0.3));
         }
         if facts.loss_exit_s.is_none()
             && let Some(from_us) = self.passed.middle_end_us

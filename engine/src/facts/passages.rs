@@ -6,7 +6,7 @@ use crate::event::PhaseEvent;
 use crate::motion::Moment;
 use crate::onset::Instant;
 use crate::phase::Change;
-use crate::reference::ReferenceView;
+use crate::reference::{CornerKind, ReferenceView};
 use crate::trace::Trace;
 
 /// Changes may be dated back by up to this much, so long a passage left behind waits for them.
@@ -30,6 +30,8 @@ pub struct Passages {
     lifted: Option<Instant>,
     /// Off the brake and not yet on the throttle.
     coasting: bool,
+    /// Braked for the corner that begins just ahead.
+    braked: Option<Instant>,
 }
 
 impl Passages {
@@ -102,6 +104,12 @@ impl Passages {
         if self.coasting {
             passage.coast_into();
         }
+        if let Some(at) = self.braked.take() {
+            passage.brake_before(at);
+        }
+        if let Some(before) = &mut self.left {
+            passage.take_lift_of(reference, before);
+        }
     }
 
     /// The facts of the passage left behind, without waiting any longer.
@@ -127,6 +135,10 @@ impl Passages {
             Change::Brake(_) | Change::Throttle(_) | Change::DriveAgain(..) => false,
             _ => self.coasting,
         };
+        if let (Change::Brake(at), Some(event)) = (change, self.braked_ahead(reference, change)) {
+            self.braked = Some(*at);
+            return Some(event);
+        }
         let (passage, into_m) = self.owner(reference, change)?;
         let corner = reference.corners.get(passage.index())?;
         let braking = passage.brake().is_some() && passage.throttle().is_none();
@@ -136,6 +148,31 @@ impl Passages {
             lap: passage.lap(),
             corner: passage.corner(),
             phase,
+            time_us: at.time_us,
+            progress_m: at.progress_m,
+        })
+    }
+
+    /// A braking just before the next corner, once on the throttle out of this one, is the next
+    /// one's: a driver too soon on the brake in the second half of a chicane.
+    fn braked_ahead(&self, reference: &ReferenceView<'_>, change: &Change) -> Option<PhaseEvent> {
+        let (at, passage) = (instant(change), self.current.as_ref()?);
+        let into_m = passage.within(reference, at.progress_m)?;
+        let out = passage.throttle().is_some() && into_m > passage.spans().middle_end_m;
+        if !out || passage.spans().end_m - into_m > EARLY_M {
+            return None;
+        }
+        let index = passage.index() + 1;
+        let over = index >= reference.corners.len();
+        let corner = reference.corners.get(if over { 0 } else { index })?;
+        (corner.kind == CornerKind::Braked).then_some(PhaseEvent {
+            lap: passage.lap().saturating_add(u16::from(over)),
+            corner: if over {
+                1
+            } else {
+                (index as u8).saturating_add(1)
+            },
+            phase: Phase::Brake,
             time_us: at.time_us,
             progress_m: at.progress_m,
         })

@@ -66,13 +66,24 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
             Size::Speed(d.slowest_mps.size()),
         ));
     }
-    // Off the line in the middle, and not because of the brakes or the speed.
-    if d.apex_out_m.more() && d.loss_entry_s + d.loss_middle_s > limit.loss_s {
+    // Road left over at the exit: why the throttle waits, and the car is slowest late.
+    let unused = d.exit_out_m.less() && d.exit_out_m.value < d.apex_out_m.value;
+    if unused && d.loss_exit_s > limit.loss_s && d.loss_exit_s > d.loss_entry_s + d.loss_middle_s {
         return Some((
-            Phase::Rotation,
-            Advice::Tighter,
-            Size::Metres(d.apex_out_m.size()),
+            Phase::Throttle,
+            Advice::MoreRoad,
+            Size::Metres(d.exit_out_m.size()),
         ));
+    }
+    // Off the line in the middle, and not because of the brakes or the speed.
+    let off_line = d.apex_out_m.more() || (d.apex_out_m.less() && slow_middle);
+    if off_line && d.loss_entry_s + d.loss_middle_s > limit.loss_s {
+        let advice = if d.apex_out_m.more() {
+            Advice::Tighter
+        } else {
+            Advice::Wider
+        };
+        return Some((Phase::Rotation, advice, Size::Metres(d.apex_out_m.size())));
     }
     if over_slowed {
         if d.brake_m.less() && d.loss_entry_s >= d.loss_middle_s.max(limit.loss_s) {
@@ -146,14 +157,15 @@ fn middle(d: &Deviations) -> Option<Told> {
             Size::Speed(d.slowest_mps.size()),
         ));
     }
-    if d.trail_m.more() {
+    // Shorter or longer by where the brake was let go, not by where the bend was begun.
+    if d.trail_m.more() && d.release_m.value > 0.0 {
         return Some((
             Phase::Trail,
             Advice::Shorter,
             Size::Metres(d.trail_m.size()),
         ));
     }
-    if d.trail_m.less() {
+    if d.trail_m.less() && d.release_m.value < 0.0 {
         return Some((Phase::Trail, Advice::Longer, Size::Metres(d.trail_m.size())));
     }
     if d.apex_out_m.more() {

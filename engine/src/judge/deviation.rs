@@ -135,8 +135,12 @@ pub struct Differences {
     pub slowed_mps: Difference,
     pub apex_out_m: Difference,
     pub exit_out_m: Difference,
-    /// Of that, what the car moved from the slowest point on.
+    /// Of the offset at the slowest point, what the car moved from before the bend on.
+    pub moved_in_m: Difference,
+    /// Of the offset at the exit, what the car moved from the slowest point on.
     pub moved_out_m: Difference,
+    /// Of the offset at the exit, what the car moved from before the bend on.
+    pub moved_m: Difference,
     pub exit_mps: Difference,
     pub throttle_m: Difference,
     pub to_full_m: Difference,
@@ -228,8 +232,14 @@ impl Differences {
             release_m: place(facts.release_m, want.release_m),
             slowed_mps: plain(facts.slowed_mps, Some(slowed)),
             apex_out_m: outward(plain(facts.offset_slowest_m, want.offset_slowest_m)),
+            moved_in_m: outward(moved(facts, want, |f| {
+                (f.offset_begin_m, f.offset_slowest_m)
+            })),
             exit_out_m: outward(plain(facts.offset_exit_m, want.offset_exit_m)),
-            moved_out_m: outward(moved(facts, want)),
+            moved_out_m: outward(moved(facts, want, |f| {
+                (f.offset_slowest_m, f.offset_exit_m)
+            })),
+            moved_m: outward(moved(facts, want, |f| (f.offset_begin_m, f.offset_exit_m))),
             exit_mps: plain(facts.exit_mps, want.exit_mps),
             throttle_m: place(facts.throttle_m, want.throttle_m),
             to_full_m: plain(to_full(facts), to_full(want)),
@@ -252,7 +262,7 @@ impl Differences {
             slowest_mps: self.slowest_mps.against(limit.slowest_mps),
             release_m: self.release_m.against(RELEASE_SHARE * limit.trail_m),
             slowed_mps: self.slowed_mps.against(limit.slowest_mps),
-            apex_out_m: self.apex_out_m.against(limit.offset_m),
+            apex_out_m: self.apex_out(limit.offset_m),
             exit_out_m: self.exit_out(limit.offset_m),
             exit_mps: self.exit_mps.against(EXIT_SHARE * limit.slowest_mps),
             throttle_m: self.throttle_m.against(limit.throttle_m),
@@ -268,23 +278,55 @@ impl Differences {
         }
     }
 
-    /// The offset at the exit: while the day's common offset is not well known, what the car moved
-    /// in the corner is known better.
+    /// The offset at the exit. A car that waits for the throttle is slowest late, and its line has
+    /// moved by then: what it moved in the whole bend counts as well.
     fn exit_out(&self, threshold_m: f32) -> Deviation {
-        let whole = self.exit_out_m.against(threshold_m);
-        let moved = self.moved_out_m.against(threshold_m);
-        let counts =
-            moved.counts && moved.value * whole.value > 0.0 && whole.value.abs() > threshold_m;
+        let late = off_line(self.exit_out_m, self.moved_out_m, threshold_m);
+        let whole = off_line(self.exit_out_m, self.moved_m, threshold_m);
         Deviation {
-            counts: whole.counts || counts,
+            counts: late.counts || whole.counts,
             ..whole
         }
     }
+
+    /// The offset in the middle. Who moved out before it and back to the line behind it, moved by
+    /// the larger of the two.
+    fn apex_out(&self, threshold_m: f32) -> Deviation {
+        let (moved_m, back_m) = (self.moved_in_m.value, -self.moved_out_m.value);
+        let both = moved_m * back_m > 0.0 && moved_m.abs() > 0.5 * threshold_m;
+        let moved = Difference {
+            value: if both && back_m.abs() > moved_m.abs() {
+                back_m
+            } else {
+                moved_m
+            },
+            ..self.moved_in_m
+        };
+        off_line(self.apex_out_m, moved, threshold_m)
+    }
 }
 
-/// What the car moved to the left from the slowest point to the exit, beyond the reference.
-fn moved(facts: &Facts, want: &Facts) -> Difference {
-    let way = |f: &Facts| Some(f.offset_exit_m?.value - f.offset_slowest_m?.value);
+/// An offset: while the day's common offset is not well known, what the car moved in the corner is
+/// known better.
+fn off_line(whole: Difference, moved: Difference, threshold_m: f32) -> Deviation {
+    let (whole, moved) = (whole.against(threshold_m), moved.against(threshold_m));
+    let counts = moved.counts && moved.value * whole.value > 0.0 && whole.value.abs() > threshold_m;
+    Deviation {
+        counts: whole.counts || counts,
+        ..whole
+    }
+}
+
+/// What the car moved to the left between two places, beyond the reference.
+fn moved(
+    facts: &Facts,
+    want: &Facts,
+    between: impl Fn(&Facts) -> (Option<Measured>, Option<Measured>),
+) -> Difference {
+    let way = |f: &Facts| match between(f) {
+        (Some(from), Some(to)) => Some(to.value - from.value),
+        _ => None,
+    };
     match (way(facts), way(want)) {
         (Some(a), Some(b)) => Difference {
             value: a - b,

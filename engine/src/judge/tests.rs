@@ -32,6 +32,7 @@ fn good() -> Facts {
         dip_mps: m(0.0),
         missing_m: m(0.0),
         coast_s: m(0.2),
+        offset_begin_m: m(0.0),
         offset_slowest_m: m(0.0),
         offset_exit_m: m(0.0),
         exit_mps: m(34.0),
@@ -200,13 +201,19 @@ fn hard_without_need_is_brake_softer() {
 #[test]
 fn trail_too_long_or_too_short_is_told_by_the_middle() {
     let long = told(|f| {
-        f.trail_m = m(45.0);
+        (f.trail_m, f.release_m) = (m(38.0), m(208.0));
         lose(f, 0.0, 0.15, 0.02);
     });
     let short = told(|f| {
-        f.trail_m = m(8.0);
+        (f.trail_m, f.release_m) = (m(12.0), m(182.0));
         lose(f, 0.0, 0.15, 0.02);
     });
+    // Only the bend was begun later.
+    let turned = told(|f| {
+        (f.turn_in_m, f.trail_m) = (m(182.0), m(13.0));
+        lose(f, 0.0, 0.15, 0.02);
+    });
+    assert_eq!(turned, None);
     assert_eq!(long, Some((Phase::Trail, Advice::Shorter)));
     assert_eq!(short, Some((Phase::Trail, Advice::Longer)));
 }
@@ -298,12 +305,44 @@ fn road_left_at_the_exit_is_more_road() {
     assert_eq!(cue, Some((Phase::Throttle, Advice::MoreRoad)));
 }
 
+/// A car that waits for the throttle on the inside is slowest late, off the line already: that is
+/// not why it waits.
+#[test]
+fn road_left_over_is_why_the_slowest_point_is_inside_too() {
+    let cue = told(|f| {
+        (f.offset_slowest_m, f.offset_exit_m) = (m(2.6), m(5.5));
+        (f.throttle_m, f.slowest_mps) = (m(224.0), m(23.8));
+        lose(f, 0.02, 0.02, 0.3);
+    });
+    assert_eq!(cue, Some((Phase::Throttle, Advice::MoreRoad)));
+}
+
+/// With an unsure common offset the way out to a wide line and back is known.
+#[test]
+fn a_wide_line_is_told_by_what_the_car_moved() {
+    let unsure = |begin_m: f32, slowest_m: f32, exit_m: f32| {
+        told(move |f| {
+            let about = |value| Some(Measured::new(value, 1.5));
+            f.offset_begin_m = about(begin_m);
+            f.offset_slowest_m = about(slowest_m);
+            f.offset_exit_m = about(exit_m);
+            lose(f, 0.02, 0.15, 0.02);
+        })
+    };
+    let tighter = Some((Phase::Rotation, Advice::Tighter));
+    assert_eq!(unsure(0.2, -2.6, 0.1), tighter);
+    // Half of it seen on the way in, all of it on the way back.
+    assert_eq!(unsure(-1.2, -2.6, 0.4), tighter);
+    assert_eq!(unsure(-2.4, -2.6, -2.4), None);
+}
+
 /// Whose line is elsewhere all day, or not well known, is judged by what it moved in the corner.
 #[test]
 fn road_left_is_told_by_what_the_line_moved_when_the_day_s_offset_is_not_known() {
     let unsure = |slowest_m: f32| {
         told(move |f| {
             let on_the_line = f.offset_slowest_m.map_or(0.0, |o| o.value);
+            f.offset_begin_m = Some(Measured::new(on_the_line + slowest_m, 1.5));
             f.offset_slowest_m = Some(Measured::new(on_the_line + slowest_m, 1.5));
             f.offset_exit_m = Some(Measured::new(2.6, 1.5));
             lose(f, 0.0, 0.0, 0.15);

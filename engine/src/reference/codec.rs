@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 /// The first bytes of a reference file.
 pub const MAGIC: [u8; 8] = *b"CUEPOSTR";
 /// Version of the layout.
-pub const VERSION: u8 = 2;
+pub const VERSION: u8 = 3;
 
 /// What comes first: how to read the rest.
 #[derive(Serialize, Deserialize)]

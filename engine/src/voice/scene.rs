@@ -24,8 +24,6 @@ const AHEAD_LATEST_S: f32 = QUIET_S + ON_S;
 const AFTER_HELD_S: f32 = 0.35;
 /// Full throttle is waited for this long after its first touch, seconds.
 const FULL_WAIT_S: f32 = 3.0;
-/// With less time than this before quiet begins, the exit is not waited for, seconds.
-const EXIT_WAIT_S: f32 = 1.0;
 /// Turning tighter than the reference by this share of its lateral acceleration, and this much
 /// more, m/s², is a tighter line.
 const TIGHTER_SHARE: f32 = 0.12;
@@ -166,9 +164,11 @@ impl Scene for View<'_> {
             return false;
         }
         let left_s = self.next_brake_s();
-        // Where the car runs to at the exit belongs to the picture, while there is time for it.
-        let hurried = passage.full() && left_s < QUIET_S + EXIT_WAIT_S;
-        if passage.into_m() < passage.spans().exit_m && !hurried {
+        // Of a corner that is lifted for or flat only the lift is told.
+        if self.own().is_some_and(|c| c.kind != CornerKind::Braked) {
+            return left_s >= QUIET_S;
+        }
+        if !self.exit_is_known(left_s) {
             return false;
         }
         // How soon full throttle comes belongs to the picture, while there is time to wait for it.
@@ -178,9 +178,11 @@ impl Scene for View<'_> {
 
     fn opening(&self) -> bool {
         let passage = self.passage;
-        let out = passage.into_m() >= passage.spans().middle_end_m
-            || passage.into_m() < passage.spans().turn_m;
-        self.settled() && out && self.next_brake_s() >= QUIET_S
+        let (into_m, left_s) = (passage.into_m(), self.next_brake_s());
+        // On the way out of the next corner that one's exit is waited for: it may be the costlier.
+        let before = into_m < passage.spans().turn_m;
+        let out = into_m >= passage.spans().middle_end_m && self.exit_is_known(left_s);
+        self.settled() && (before || out) && left_s >= QUIET_S
     }
 
     fn coming(&self) -> Option<Coming> {
@@ -225,6 +227,14 @@ impl View<'_> {
         self.doing.braking
             || self.now.acc_mps2 < self.now.coast_mps2 - SLOWS_MPS2 - scrub_mps2
             || self.now.speed_mps < FAR_SLOWER * usual_mps
+    }
+
+    /// Where the car runs to at the exit belongs to the picture, while there is time to wait for it
+    /// before quiet begins in so many seconds.
+    fn exit_is_known(&self, left_s: f32) -> bool {
+        let to_exit_m = self.passage.spans().exit_m - self.passage.into_m();
+        let there_s = left_s - to_exit_m / self.now.speed_mps.max(3.0);
+        to_exit_m <= 0.0 || (self.passage.full() && there_s < QUIET_S)
     }
 
     fn turns_tighter(&self, side: f32) -> bool {

@@ -13,7 +13,8 @@ const TRAIL_LONGER: Said = (Phase::Trail, Advice::Longer);
 const FASTER: Said = (Phase::Rotation, Advice::Faster);
 const SLOWER: Said = (Phase::Rotation, Advice::Slower);
 const SOONER: Said = (Phase::Throttle, Advice::Sooner);
-const STEADY: Said = (Phase::Throttle, Advice::Steady);
+/// A lift once on the throttle.
+pub const STEADY: Said = (Phase::Throttle, Advice::Steady);
 const SMALLER_LIFT: Said = (Phase::Brake, Advice::SmallerLift);
 
 /// What a coach would say of a fault, the best first. Some mistakes can be put in more than one
@@ -31,7 +32,7 @@ pub fn right(kind: FaultKind) -> &'static [Said] {
         FaultKind::TooFast => &[SLOWER],
         FaultKind::Wide => &[(Phase::Rotation, Advice::Tighter), FASTER],
         FaultKind::Tight => &[(Phase::Rotation, Advice::Wider)],
-        FaultKind::Coast => &[SOONER, BRAKE_LATER, FASTER],
+        FaultKind::Coast => &[SOONER, BRAKE_LATER, TRAIL_LONGER, FASTER],
         FaultKind::ThrottleLate => &[SOONER],
         FaultKind::ThrottleEarly => &[(Phase::Throttle, Advice::Later), STEADY, SLOWER],
         FaultKind::LiftAfter => &[STEADY],

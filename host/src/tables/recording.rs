@@ -38,7 +38,7 @@ pub const CUES: [Column; 14] = [
 ];
 
 /// A row a passage of a corner.
-pub const FACTS: [Column; 51] = [
+pub const FACTS: [Column; 53] = [
     Column::text("recording"),
     Column::whole("lap"),
     Column::whole("corner"),
@@ -77,6 +77,8 @@ pub const FACTS: [Column; 51] = [
     Column::real("missing_sd_m"),
     Column::real("coast_s"),
     Column::real("coast_sd_s"),
+    Column::real("offset_begin_m"),
+    Column::real("offset_begin_sd_m"),
     Column::real("offset_slowest_m"),
     Column::real("offset_slowest_sd_m"),
     Column::real("offset_exit_m"),

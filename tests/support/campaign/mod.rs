@@ -7,6 +7,7 @@ mod truth;
 pub use report::Report;
 
 use cuepost_engine::judge::{Deviations, Verdict};
+use cuepost_engine::reference::CornerKind;
 use cuepost_engine::thresholds::Config;
 use cuepost_engine::{Cue, Engine, Event, Facts, PaceEvent, Told};
 use cuepost_host::demo::campaign::{Case, Planted, Wanted, case};
@@ -28,6 +29,10 @@ pub struct Outcome {
     pub paced: bool,
     /// Whether the corner before it had a planted fault.
     pub after_fault: bool,
+    /// What kind of corner it is in the reference.
+    pub kind: CornerKind,
+    /// For a bend that the reference has not as a corner: the corner on whose road it lies.
+    pub on_the_road_of: Option<u8>,
     /// How it really differed from the reference lap.
     pub truth: Deviation,
     /// What the engine measured, against its reference.

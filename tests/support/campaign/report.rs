@@ -101,7 +101,7 @@ impl Report {
                     self.planted.entry((p.kind, tenths)).or_default().add(o);
                     if tenths >= 20 {
                         *self.confusion.entry((p.kind, verdict(o))).or_default() += 1;
-                        if !o.right() || (!o.told.is_empty() && !o.told_right()) {
+                        if !o.told_right() {
                             self.fail(o, &format!("{} x{:.1}", p.kind.name(), p.times));
                         }
                     }
@@ -196,7 +196,7 @@ fn seen(o: &Outcome) -> String {
         format!(
             "seen brake {:+.1} m, decel {:+.1} m/s2, trail {:+.1} m, slowest {:+.2} m/s, throttle \
              {:+.1} m, full {:+.1} m, lift {:.2} s, coast {:+.2} s, out {:+.1} m then {:+.1} m, \
-             exit {:+.2} m/s, lost {:+.3} {:+.3} {:+.3} s",
+             exit {:+.2} m/s, dip {:.1} m/s, missing {:.0} m, lost {:+.3} {:+.3} {:+.3} s",
             s.brake_m.value,
             s.decel_mps2.value,
             s.trail_m.value,
@@ -208,6 +208,8 @@ fn seen(o: &Outcome) -> String {
             s.apex_out_m.value,
             s.exit_out_m.value,
             s.exit_mps.value,
+            s.dip_mps.value,
+            s.missing_m.value,
             s.loss_entry_s,
             s.loss_middle_s,
             s.loss_exit_s
@@ -215,13 +217,13 @@ fn seen(o: &Outcome) -> String {
     })
 }
 
-/// The size a measured one belongs to, in tenths of the threshold.
+/// The size that a measured one has reached, in tenths of the threshold.
 fn bin(times: f64) -> u32 {
     match times {
-        x if x < 0.75 => 5,
-        x if x < 1.5 => 10,
-        x if x < 2.5 => 20,
-        x if x < 3.5 => 30,
+        x if x < 1.0 => 5,
+        x if x < 2.0 => 10,
+        x if x < 3.0 => 20,
+        x if x < 4.0 => 30,
         _ => 40,
     }
 }
@@ -285,12 +287,13 @@ impl fmt::Display for Report {
         writeln!(
             f,
             "\nat twice and more: {} planted; verdict right {:.1} %, best {:.1} %; told {:.1} %, \
-             and of those right {:.1} %",
+             and of those right {:.1} %: told right {:.1} % of all",
             c.all,
             percent(c.right, c.all),
             percent(c.best, c.all),
             percent(c.told, c.all),
-            percent(c.told_right, c.told)
+            percent(c.told_right, c.told),
+            percent(c.told_right, c.all)
         )?;
         writeln!(
             f,

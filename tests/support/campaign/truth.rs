@@ -3,9 +3,9 @@
 use super::{Heard, Outcome, advice};
 use cuepost_engine::Told;
 use cuepost_engine::judge::{Allowance, Deviations, Verdict, judge};
-use cuepost_engine::reference::CornerKind;
+use cuepost_engine::reference::{Corner, CornerKind};
 use cuepost_engine::thresholds::Thresholds;
-use cuepost_host::demo::advice::{Said, is_right, right, same};
+use cuepost_host::demo::advice::{STEADY, Said, is_right, right, same};
 use cuepost_host::demo::campaign::{Case, Planted, Wanted};
 use cuepost_host::demo::drive::Drive;
 use cuepost_host::demo::fault::FaultKind;
@@ -25,6 +25,10 @@ pub struct Deviation {
     pub throttle_m: Option<f64>,
     /// Full throttle, metres later.
     pub full_m: Option<f64>,
+    /// Mean deceleration from brake onset to release, as a share of the reference's, harder.
+    pub decel_ratio: Option<f64>,
+    /// From brake release to throttle onset, seconds longer.
+    pub coast_s: Option<f64>,
     /// Slowest speed, m/s faster.
     pub slowest_mps: Option<f64>,
     /// Speed at the exit, m/s faster.
@@ -52,12 +56,27 @@ fn deviation(case: &Case, turn: &Turn, p: &Passage, q: &Passage) -> Option<Devia
         release_m: place(p.release, q.release),
         throttle_m: place(p.throttle, q.throttle),
         full_m: place(p.full, q.full),
+        decel_ratio: mean_decel(p).zip(mean_decel(q)).map(|(a, b)| a / b - 1.0),
+        coast_s: rolled_s(p).zip(rolled_s(q)).map(|(a, b)| a - b),
         slowest_mps: Some(p.slowest.speed_mps - q.slowest.speed_mps),
         exit_mps: p.exit.speed_mps - q.exit.speed_mps,
         slowest_out_m: out * (p.offset_slowest_m - q.offset_slowest_m),
         exit_out_m: out * (p.offset_exit_m - q.offset_exit_m),
         loss_s,
     })
+}
+
+/// From brake onset to release, m/s².
+fn mean_decel(p: &Passage) -> Option<f64> {
+    let (on, off) = (p.brake?, p.release?);
+    let road_m = off.along_m - on.along_m;
+    let energy = 0.5 * (on.speed_mps * on.speed_mps - off.speed_mps * off.speed_mps);
+    (road_m > 1.0 && energy > 0.0).then(|| energy / road_m)
+}
+
+/// From brake release to throttle onset.
+fn rolled_s(p: &Passage) -> Option<f64> {
+    Some(p.throttle?.time_s - p.release?.time_s)
 }
 
 /// Every passage of the driver's laps with what was told of it.
@@ -96,6 +115,8 @@ pub fn outcomes(
             paced: case.paced == Some(p.lap),
             after_fault: case.planted.iter().any(|x| follows(case, x, p)),
             pace_told: heard.paces.iter().any(|x| x.lap == p.lap),
+            kind: kind_learned(case, turn, learned),
+            on_the_road_of: on_the_road_of(case, turn, learned),
             delay_s: None,
             told_while_faster: false,
         });
@@ -123,7 +144,64 @@ pub fn outcomes(
             o.told.push(*cue);
         }
     }
+    hand_over(&mut out);
     out
+}
+
+/// What kind of corner a bend is in the reference; the plan's, when it has none there.
+fn kind_learned(case: &Case, turn: &Turn, learned: &Learned) -> CornerKind {
+    let corners = &learned.reference.corners;
+    let number = |c: &Corner| case.driver.plan.number_at(&case.circuit, c.apex_m.into());
+    let own = corners.iter().find(|c| number(c) == Some(turn.number));
+    own.map_or(turn.kind, |c| c.kind)
+}
+
+/// The corner on whose road a bend lies that is none of its own in the reference: what is lost
+/// there belongs to the corner before. `None` for a bend that the reference has.
+fn on_the_road_of(case: &Case, turn: &Turn, learned: &Learned) -> Option<u8> {
+    let number = |apex_m: f32| case.driver.plan.number_at(&case.circuit, apex_m.into());
+    let corners = &learned.reference.corners;
+    if corners
+        .iter()
+        .any(|c| number(c.apex_m) == Some(turn.number))
+    {
+        return None;
+    }
+    let length_m = case.circuit.length_m();
+    let behind_m = |c: &&Corner| (turn.turn_m - f64::from(c.begin_m)).rem_euclid(length_m);
+    let before = corners
+        .iter()
+        .min_by(|a, b| behind_m(a).total_cmp(&behind_m(b)))?;
+    number(before.apex_m)
+}
+
+/// What was told of a corner goes to the fault on its road, where the corner itself was clean.
+fn hand_over(out: &mut [Outcome]) {
+    for i in 0..out.len() {
+        let Some(o) = out.get(i).filter(|o| o.planted.is_some()) else {
+            continue;
+        };
+        let Some(number) = o.on_the_road_of else {
+            continue;
+        };
+        // The road of the last corner reaches into the next lap.
+        let lap = o.passage.lap - u16::from(number > o.passage.corner);
+        let clean = |o: &&mut Outcome| {
+            o.passage.lap == lap && o.passage.corner == number && o.planted.is_none()
+        };
+        let Some(before) = out.iter_mut().find(clean) else {
+            continue;
+        };
+        before.after_fault = true;
+        let (told, seen, verdict) = (
+            core::mem::take(&mut before.told),
+            before.seen.take(),
+            before.verdict.take(),
+        );
+        if let Some(o) = out.get_mut(i) {
+            (o.told, o.seen, o.verdict) = (told, seen, verdict);
+        }
+    }
 }
 
 /// What the judge makes of each corner's facts. Of a plan's corner that the reference has as two,
@@ -204,10 +282,9 @@ impl Outcome {
             FaultKind::ThrottleLate | FaultKind::ThrottleEarly => share(d.throttle_m, t.throttle_m),
             FaultKind::SlowToFull => share(d.full_m, t.full_m),
             FaultKind::Faster => share(Some(d.loss_s), t.better_s),
-            FaultKind::BrakeSoft
-            | FaultKind::BrakeHard
-            | FaultKind::Coast
-            | FaultKind::LiftAfter => p.times,
+            FaultKind::BrakeSoft | FaultKind::BrakeHard => share(d.decel_ratio, t.decel_ratio),
+            FaultKind::Coast => share(d.coast_s, t.coast_s),
+            FaultKind::LiftAfter => p.times,
         }
     }
 
@@ -229,8 +306,9 @@ impl Outcome {
     }
 
     fn is_right(&self, said: Said) -> bool {
+        let lifted_on_the_way = self.on_the_road_of.is_some() && said == STEADY;
         self.planted
-            .is_some_and(|p| is_right(p.kind, self.passage.kind, said))
+            .is_some_and(|p| lifted_on_the_way || is_right(p.kind, self.kind, said))
     }
 
     /// Whether a cue without a planted fault is not borne out by what really happened.
