@@ -95,6 +95,11 @@ fn most_planted_faults_are_named_and_clean_corners_left_alone() {
         report.failures.join("\n")
     );
     assert!(
+        f64::from(c.told_right) >= RIGHT_LEAST * f64::from(c.all),
+        "{report}\n{}",
+        report.failures.join("\n")
+    );
+    assert!(
         report.false_percent() <= FALSE_MOST,
         "{report}\n{}",
         report.failures.join("\n")
@@ -102,7 +107,7 @@ fn most_planted_faults_are_named_and_clean_corners_left_alone() {
     assert_eq!(report.told_while_faster, 0);
 }
 
-/// Least share of right verdicts over these seeds.
-const RIGHT_LEAST: f64 = 0.75;
+/// Least share of right verdicts, and of faults told right, over these seeds.
+const RIGHT_LEAST: f64 = 0.90;
 /// Most false cues in a hundred clean corners over these seeds.
-const FALSE_MOST: f64 = 8.0;
+const FALSE_MOST: f64 = 2.0;

@@ -162,7 +162,7 @@ impl Passages {
         if !out || passage.spans().end_m - into_m > EARLY_M {
             return None;
         }
-        let index = passage.index() + 1;
+        let index = passage.index().saturating_add(1);
         let over = index >= reference.corners.len();
         let corner = reference.corners.get(if over { 0 } else { index })?;
         (corner.kind == CornerKind::Braked).then_some(PhaseEvent {
