@@ -1,5 +1,6 @@
 //! Where a reader puts what it reads: the recorder first, then the engine.
 
+use super::Decode;
 use crate::live::counters::Counters;
 use crate::live::message::{Arrived, Note, NoteKind, Record, SourceState};
 use crate::live::queue::Whole;
@@ -55,6 +56,18 @@ impl Outlet {
             }
         }
         self.engine.push(Arrived::Sample(sample, arrived));
+    }
+
+    /// Hands on what a block of bytes, just read, gives.
+    pub fn bytes(&self, bytes: &[u8], decode: &mut dyn Decode) {
+        let arrived = Instant::now();
+        let arrival_us = self.now().as_micros() as u64;
+        self.counters.bytes.fetch_add(bytes.len() as u64, Relaxed);
+        decode.push(bytes, arrival_us, &mut |s| self.sample(s, arrived));
+        self.is_of(decode.source_kind());
+        if let Some(why) = decode.fault() {
+            self.note(Note::new(NoteKind::Source, why));
+        }
     }
 
     /// Says how the source is.

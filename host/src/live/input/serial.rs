@@ -19,15 +19,7 @@ pub fn read<B: Bus>(mut link: Link<B>, baud: u32, mut decode: Box<dyn Decode>, o
     while !out.stopped() {
         match link.read(out.now(), &mut buffer) {
             Got::Bytes(n) => {
-                let arrived = Instant::now();
-                let arrival_us = out.now().as_micros() as u64;
-                out.counters.bytes.fetch_add(n as u64, Relaxed);
-                let bytes = buffer.get(..n).unwrap_or_default();
-                decode.push(bytes, arrival_us, &mut |s| out.sample(s, arrived));
-                out.is_of(decode.source_kind());
-                if let Some(why) = decode.fault() {
-                    out.note(Note::new(NoteKind::Source, why));
-                }
+                out.bytes(buffer.get(..n).unwrap_or_default(), decode.as_mut());
             }
             Got::Quiet => {}
             Got::Gone(why) => {

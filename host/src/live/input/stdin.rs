@@ -4,7 +4,6 @@ use super::decode::Decode;
 use super::outlet::{EachSecond, Outlet};
 use crate::live::message::{Note, NoteKind, SourceState};
 use std::io::{ErrorKind, Read};
-use std::sync::atomic::Ordering::Relaxed;
 use std::time::Instant;
 
 /// Bytes read at once.
@@ -18,15 +17,7 @@ pub fn read(mut input: impl Read, mut decode: Box<dyn Decode>, out: &Outlet) {
         match input.read(&mut buffer) {
             Ok(0) => break,
             Ok(n) => {
-                let arrived = Instant::now();
-                let arrival_us = out.now().as_micros() as u64;
-                out.counters.bytes.fetch_add(n as u64, Relaxed);
-                let bytes = buffer.get(..n).unwrap_or_default();
-                decode.push(bytes, arrival_us, &mut |s| out.sample(s, arrived));
-                out.is_of(decode.source_kind());
-                if let Some(why) = decode.fault() {
-                    out.note(Note::new(NoteKind::Source, why));
-                }
+                out.bytes(buffer.get(..n).unwrap_or_default(), decode.as_mut());
             }
             Err(e) if e.kind() == ErrorKind::Interrupted => {}
             Err(e) => {

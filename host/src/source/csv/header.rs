@@ -3,6 +3,8 @@
 //! The names need not be the first line: the first line counts that names a time and a speed or a
 //! place. Lines above it are left out, and so is a line of units below it.
 
+use super::cells::cells;
+use super::mapping::Mapping;
 use super::names::{self, Channel};
 use super::number::{Decimal, bare};
 use crate::source::report::{Fault, Place, SourceError};
@@ -15,35 +17,6 @@ const ROWS_SEEN: usize = 1000;
 const ROWS_OPEN: usize = 200;
 /// The separators there are.
 const SEPARATORS: [u8; 3] = *b";\t,";
-
-/// A wish of the user: this column is that channel.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Mapping {
-    channel: Channel,
-    source: String,
-}
-
-impl Mapping {
-    /// Reads `time_s=Zeit`: a name of the accepted ones, then the column's own.
-    pub fn parse(text: &str) -> Result<Self, SourceError> {
-        let option = |words: String| SourceError::new(None, Fault::Option(words));
-        let (target, source) = text.split_once('=').ok_or_else(|| {
-            option(format!(
-                "--column {text}: write NAME=COLUMN, for instance time_s=Zeit"
-            ))
-        })?;
-        let (_, channel) = names::channel(target, None).ok_or_else(|| {
-            option(format!(
-                "--column {text}: `{target}` is none of the names there are: {}",
-                names::all()
-            ))
-        })?;
-        Ok(Self {
-            channel,
-            source: source.trim().to_owned(),
-        })
-    }
-}
 
 /// A column that is used.
 #[derive(Clone, Debug, PartialEq)]
@@ -385,34 +358,4 @@ fn missing(best: Option<(Line<'_>, Reading)>, mappings: &[Mapping]) -> SourceErr
         reading.names.join(", ")
     );
     SourceError::new(Some(Place::line(line.number)), Fault::Columns(words))
-}
-
-/// The cells of a line; a separator within quotes is none.
-pub fn cells(line: &[u8], separator: u8) -> impl Iterator<Item = &[u8]> {
-    let mut rest = Some(line);
-    std::iter::from_fn(move || {
-        let line = rest?;
-        let (cell, tail) = cell(line, separator);
-        rest = tail;
-        Some(cell)
-    })
-}
-
-/// The first cell and what follows its separator.
-#[inline]
-pub fn cell(line: &[u8], separator: u8) -> (&[u8], Option<&[u8]>) {
-    let skip = if line.first() == Some(&b'"') {
-        let inner = line.get(1..).unwrap_or_default();
-        inner.iter().position(|b| *b == b'"').map_or(0, |at| at + 2)
-    } else {
-        0
-    };
-    let open = line.get(skip..).unwrap_or_default();
-    match open.iter().position(|b| *b == separator) {
-        Some(at) => {
-            let (cell, tail) = line.split_at(skip + at);
-            (cell, tail.get(1..))
-        }
-        None => (line, None),
-    }
 }

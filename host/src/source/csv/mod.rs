@@ -1,14 +1,18 @@
 //! Tables of text: named columns, one row an instant.
 
+mod cells;
 mod clock;
 mod direction;
+mod draft;
 mod header;
+mod mapping;
 mod names;
 mod number;
 mod pedals;
 mod rows;
+mod used;
 
-pub use header::Mapping;
+pub use mapping::Mapping;
 pub use pedals::SURVEY;
 
 use super::report::{Fault, Place, Refusal, SourceError};

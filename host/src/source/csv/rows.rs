@@ -1,59 +1,16 @@
 //! Rows of a table into samples.
 
+use super::cells::{cell, cells};
 use super::clock::{Clock, Placed};
 use super::direction::Direction;
-use super::header::{Column, Header, cell};
+use super::draft::{Draft, put};
+use super::header::Header;
 use super::names::{Channel, Scale};
 use super::number::{Decimal, NotNumber, Number, bare, leading, number};
 use super::pedals::Pedal;
+use super::used::{BEYOND, EMPTY, NOT_FINITE, UNREADABLE, UsedColumn, WHY};
 use crate::source::report::{Fault, Place, Refusal, Refusals, SourceError};
-use cuepost_engine::check::{ACCELERATION_MAX_MPS2, LOCAL_MAX_MM, SPEED_MAX_MPS};
 use cuepost_engine::{Position, Sample};
-
-/// Why a cell gave nothing, in the order of [`UsedColumn::missing`].
-const WHY: [&str; 4] = [
-    "is empty",
-    "is not a finite number",
-    "is no number",
-    "is beyond all bounds",
-];
-const EMPTY: usize = 0;
-const NOT_FINITE: usize = 1;
-const UNREADABLE: usize = 2;
-const BEYOND: usize = 3;
-
-/// How often, and the first line.
-type Tally = (u64, u64);
-
-/// A column that is used, with what was missing in it.
-#[derive(Clone, Debug)]
-struct UsedColumn {
-    column: Column,
-    missing: [Tally; WHY.len()],
-}
-
-impl UsedColumn {
-    /// Counts a cell that gave nothing.
-    fn miss(&mut self, why: usize, line: u64) {
-        let (count, first) = &mut self.missing[why];
-        if *count == 0 {
-            *first = line;
-        }
-        *count += 1;
-    }
-}
-
-/// The parts of a sample as they come together.
-#[derive(Default)]
-struct Draft {
-    sample: Sample,
-    time_us: Option<i64>,
-    first: Option<i64>,
-    second: Option<i64>,
-    course: Option<f64>,
-    heading: Option<f64>,
-    no_fix: bool,
-}
 
 /// Reads rows.
 #[derive(Debug)]
@@ -83,10 +40,7 @@ impl Rows {
         let mut plan = Vec::new();
         for column in &header.columns {
             plan.push(column.as_ref().map(|column| {
-                used.push(UsedColumn {
-                    column: column.clone(),
-                    missing: Default::default(),
-                });
+                used.push(UsedColumn::new(column.clone()));
                 (used.len() - 1) as u16
             }));
         }
@@ -215,7 +169,7 @@ impl Rows {
 
     /// True when a row has all the cells that are used.
     pub fn is_whole(&self, row: &[u8]) -> bool {
-        super::header::cells(row, self.separator).count() >= self.plan.len()
+        cells(row, self.separator).count() >= self.plan.len()
     }
 
     /// The line of the row to come.
@@ -425,69 +379,5 @@ impl Rows {
             }
         }
         refused
-    }
-}
-
-/// Puts a number where its channel belongs; the error says that it is beyond all bounds.
-#[inline]
-fn put(
-    channel: Channel,
-    number: Number,
-    draft: &mut Draft,
-    (brake, throttle): (&mut Option<Pedal>, &mut Option<Pedal>),
-) -> Result<(), ()> {
-    let bounded = |places, most: i64| {
-        let fixed = number.fixed(places).filter(|fixed| fixed.abs() <= most);
-        fixed.map(Some).ok_or(())
-    };
-    let real = |unit: f64, least: f32, most: f32| {
-        let value = (number.value() * unit) as f32;
-        let within = (least..=most).contains(&value);
-        // Minus zero is zero.
-        if within {
-            Ok(Some(value + 0.0))
-        } else {
-            Err(())
-        }
-    };
-    let acceleration = |unit| real(unit, -ACCELERATION_MAX_MPS2, ACCELERATION_MAX_MPS2);
-    let position = |pedal: &mut Option<Pedal>| match pedal {
-        Some(pedal) => pedal.position(number.value()),
-        None => Ok(None),
-    };
-    let sample = &mut draft.sample;
-    match channel {
-        Channel::Time(power) => draft.time_us = bounded(power, 1 << 53)?,
-        Channel::Lat => draft.first = bounded(7, 900_000_000)?,
-        Channel::Lon => draft.second = Some(around(bounded(7, 3_600_000_000)?)),
-        Channel::East => draft.first = bounded(3, LOCAL_MAX_MM)?,
-        Channel::North => draft.second = bounded(3, LOCAL_MAX_MM)?,
-        Channel::Speed(unit) => sample.speed_mps = real(unit, 0.0, SPEED_MAX_MPS)?,
-        Channel::Course(_) => draft.course = Some(number.value()),
-        Channel::Heading(_) => draft.heading = Some(number.value()),
-        Channel::Brake(_) => sample.brake = position(brake)?,
-        Channel::Throttle(_) => sample.throttle = position(throttle)?,
-        Channel::Steer => sample.steer = real(1.0, -1e6, 1e6)?,
-        Channel::Gear => {
-            let gear = number.fixed(0).and_then(|gear| i8::try_from(gear).ok());
-            sample.gear = gear.map(Some).ok_or(())?;
-        }
-        Channel::LongAcc(unit) => sample.long_acc_mps2 = acceleration(unit)?,
-        Channel::LatAcc(unit) => sample.lat_acc_mps2 = acceleration(unit)?,
-        Channel::YawRate(unit) => sample.yaw_rate_rps = real(unit, -50.0, 50.0)?,
-        Channel::PositionSd => sample.position_sd_m = real(1.0, 0.0, 1e8)?,
-        Channel::SpeedSd => sample.speed_sd_mps = real(1.0, 0.0, 1e6)?,
-        Channel::Fix => draft.no_fix = number.digits == 0,
-    }
-    Ok(())
-}
-
-/// A longitude of 0 to 360 degrees as one of -180 to 180.
-fn around(lon_e7: Option<i64>) -> i64 {
-    const TURN: i64 = 3_600_000_000;
-    match lon_e7.unwrap_or(0) {
-        lon if lon > TURN / 2 => lon - TURN,
-        lon if lon < -TURN / 2 => lon + TURN,
-        lon => lon,
     }
 }
