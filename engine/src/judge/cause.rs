@@ -15,6 +15,11 @@ const MOVED: f32 = 0.4;
 /// A part of the corner that lost less than this share of the whole explains nothing.
 const PART_LEAST: f32 = 0.3;
 
+/// A late release explains a late throttle from this share of its metres on.
+const HELD_SHARE: f32 = 0.6;
+/// Together with another sign of the same, this share of a threshold is enough.
+const NEARLY: f32 = 0.5;
+
 type Told = (Phase, Advice, Size);
 
 /// The cause of a loss in a corner that is braked for.
@@ -29,9 +34,9 @@ pub fn braked(d: &Deviations, limit: &Thresholds) -> Option<Told> {
         parts.sort_unstable_by(|a, b| b.0.total_cmp(&a.0));
         parts.iter().find_map(|(lost_s, part)| {
             let told = match part {
-                0 => entry(d),
+                0 => entry(d, limit),
                 1 => middle(d),
-                _ => exit(d),
+                _ => exit(d, limit),
             };
             told.filter(|_| {
                 *lost_s > PART_LEAST * (d.loss_entry_s + d.loss_middle_s + d.loss_exit_s)
@@ -49,7 +54,10 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
     let slow_share = d.slowed_mps.size() / limit.slowest_mps;
     let late_share = d.throttle_m.size() / limit.throttle_m;
     let before_throttle = d.slowed_mps.less() && slow_share > EARLIER_SHARE * late_share;
-    let over_slowed = slow_middle && (before_throttle || d.release_m.more() || !late_throttle);
+    // On the brake for longer, and the throttle as much later: not just off both pedals.
+    let held = d.release_m.more() && d.release_m.value > HELD_SHARE * d.throttle_m.value;
+    let over_slowed =
+        slow_middle && (before_throttle || held || !(late_throttle || waited(d, limit)));
     // Too deep: everything after it follows from there.
     if d.brake_m.more() && (wide || late_throttle || slow_middle || d.loss_middle_s > limit.loss_s)
     {
@@ -114,18 +122,30 @@ fn early(d: &Deviations) -> Told {
     }
 }
 
-fn entry(d: &Deviations) -> Option<Told> {
+/// Rolled for longer, and nearly late on the throttle and slow for it, with no speed missing before.
+fn waited(d: &Deviations, limit: &Thresholds) -> bool {
+    d.coast_s.more()
+        && d.slowest_mps.less()
+        && d.throttle_m.value > NEARLY * limit.throttle_m
+        && d.slowed_mps.value > -NEARLY * limit.slowest_mps
+}
+
+fn entry(d: &Deviations, limit: &Thresholds) -> Option<Told> {
+    // Time lost on the way in by who braked later was lost before the brake, by lifting.
     if d.brake_m.more() {
-        return Some((Phase::Brake, Advice::Sooner, Size::Metres(d.brake_m.size())));
+        return None;
     }
-    if d.decel_mps2.less() {
+    // Softer throughout; a stab, and rolling behind it, is soft in the mean only.
+    let stabbed = !d.peak_decel_mps2.less() || d.coast_s.more();
+    if d.decel_mps2.less() && !stabbed {
         return Some((
             Phase::Brake,
             Advice::Harder,
             Size::Deceleration(d.decel_mps2.size()),
         ));
     }
-    if d.brake_m.less() {
+    let nearly_early = d.brake_m.value < -NEARLY * limit.brake_m;
+    if d.brake_m.less() || (d.decel_mps2.less() && nearly_early) {
         return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
     }
     // Rolling into the corner: braked too soon, or let go too soon.
@@ -192,7 +212,7 @@ fn middle(d: &Deviations) -> Option<Told> {
     None
 }
 
-fn exit(d: &Deviations) -> Option<Told> {
+fn exit(d: &Deviations, limit: &Thresholds) -> Option<Told> {
     if d.lift_s.more() {
         return Some((
             Phase::Throttle,
@@ -222,7 +242,7 @@ fn exit(d: &Deviations) -> Option<Told> {
     if d.missing_m.more() && d.missing_m.value > SLOW_FOOT * d.throttle_m.value {
         return Some((Phase::Throttle, Advice::Fuller, Size::Metres(foot_m(d))));
     }
-    if d.throttle_m.more() {
+    if d.throttle_m.more() || waited(d, limit) {
         return Some((
             Phase::Throttle,
             Advice::Sooner,

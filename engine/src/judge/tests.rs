@@ -189,6 +189,59 @@ fn early_and_soft_is_brake_harder() {
     assert_eq!(cue, Some((Phase::Brake, Advice::Harder)));
 }
 
+/// Who stabs and rolls brakes softly in the mean only.
+#[test]
+fn a_stab_nearly_early_and_rolling_behind_it_is_brake_later() {
+    let stab = |brake_m: f32| {
+        told(move |f| {
+            f.brake_m = m(brake_m);
+            f.mean_decel_mps2 = m(8.0);
+            f.coast_s = m(0.6);
+            lose(f, 0.15, 0.02, 0.0);
+        })
+    };
+    assert_eq!(stab(95.5), Some((Phase::Brake, Advice::Later)));
+    assert_eq!(stab(99.0), None);
+}
+
+/// Who brakes later and loses time on the way in all the same had lifted before it.
+#[test]
+fn a_lift_before_a_late_brake_is_not_brake_sooner() {
+    let cue = told(|f| {
+        f.brake_m = m(115.0);
+        lose(f, 0.15, 0.0, 0.0);
+    });
+    assert_eq!(cue, None);
+}
+
+/// Off both pedals, a car slows as well: that is not the brake held for too long.
+#[test]
+fn rolling_until_a_late_throttle_is_not_over_slowing() {
+    let rolled = |throttle_m: f32, release_m: f32| {
+        told(move |f| {
+            f.throttle_m = m(throttle_m);
+            f.release_m = m(release_m);
+            f.coast_s = m(0.7);
+            (f.slowest_mps, f.slowed_mps) = (m(22.8), m(24.8));
+            lose(f, 0.0, 0.05, 0.3);
+        })
+    };
+    assert_eq!(
+        rolled(221.0, 201.0),
+        Some((Phase::Throttle, Advice::Sooner))
+    );
+    // Nearly late.
+    assert_eq!(
+        rolled(212.0, 195.0),
+        Some((Phase::Throttle, Advice::Sooner))
+    );
+    // Not late at all.
+    assert_eq!(
+        rolled(206.0, 195.0),
+        Some((Phase::Rotation, Advice::Faster))
+    );
+}
+
 #[test]
 fn hard_without_need_is_brake_softer() {
     let cue = told(|f| {

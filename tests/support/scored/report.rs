@@ -85,7 +85,7 @@ impl Report {
                 if wrong > 0 {
                     count.wrong += 1;
                     kind = Some("WRONG");
-                } else if p.told.is_empty() {
+                } else if p.told.is_empty() && !in_a_bend(p, &right) {
                     kind = Some("SILENT");
                 } else {
                     count.right += 1;
@@ -157,6 +157,13 @@ fn is_large(p: &Passage) -> bool {
     let [brake_m, throttle_m, slowest_mps] = p.table;
     let beyond = |x: Option<f64>, limit: f64| x.is_some_and(|x| x.abs() >= limit);
     beyond(brake_m, LARGE_M) || beyond(throttle_m, LARGE_M) || beyond(slowest_mps, LARGE_MPS)
+}
+
+/// Told rightly of a bend on the zone's own road: the straight behind it is that bend's.
+fn in_a_bend(p: &Passage, right: &[Said]) -> bool {
+    p.told_in_bends.iter().any(|(c, borne_out)| {
+        *borne_out == Some(true) && right.iter().any(|r| same(*r, (c.phase, c.advice)))
+    })
 }
 
 /// The whole corner's praise has no phase.
