@@ -1,7 +1,7 @@
 //! `cuepost replay`: a recording against a reference.
 
 use super::manners::{self, Fitting};
-use super::progress::{Reading, reading};
+use super::progress::{Bar, Reading, reading};
 use crate::adapt::words::caution;
 use crate::replay::{Summary, replay, table::Table, text::Laps};
 use crate::report::json::event_json;
@@ -112,12 +112,15 @@ fn several(
     reference: &ReferenceView<'_>,
     config: &Config,
 ) -> anyhow::Result<ExitCode> {
+    let bar = Bar::new(args.recording.len() as u64, "recordings replayed");
     let replayed = args.recording.par_iter().map(|recording| {
         let mut out = Vec::new();
         let done = one(args, recording, reference, config.clone(), &mut out);
+        bar.step();
         (out, done.with_context(|| recording.display().to_string()))
     });
     let replayed: Vec<_> = replayed.collect();
+    bar.done();
     let mut failed = 0;
     let mut stdout = io::stdout().lock();
     for (recording, (out, done)) in args.recording.iter().zip(&replayed) {
