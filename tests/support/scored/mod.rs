@@ -1,7 +1,7 @@
 //! Ordered faults of a driving simulator against what was told, judged by its pedals.
 //!
 //! The simulator, its cars and its drivers are nobody's here: what was ordered often came out as
-//! something else, so that only what the pedals and the road show counts ([`right`]).
+//! something else, so that only what the pedals and the road show counts (`right.rs`).
 
 mod measured;
 mod pedals;
