@@ -108,7 +108,10 @@ impl Behind {
         (self.now, self.speed_mps) = (lacks, now.speed_mps);
         let begin = *self.begin.get_or_insert(lacks);
         if in_bend {
-            self.dip_mps = self.dip_mps.max((lacks - begin) / now.speed_mps.max(3.0));
+            // No more can be lost than the reference has there.
+            let most_mps = reference.speed_mps(now.progress_m);
+            let lost_mps = (lacks - begin) / now.speed_mps.max(3.0);
+            self.dip_mps = self.dip_mps.max(lost_mps.min(most_mps));
         }
         if !driven {
             self.lift = Lift::Never;

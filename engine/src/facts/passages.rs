@@ -42,6 +42,8 @@ impl Passages {
 
     /// Marks what is under way as not to be judged.
     pub fn spoil(&mut self) {
+        // Nor does a braking ahead of a corner outlive a leap or a turn round.
+        self.braked = None;
         if let Some(passage) = &mut self.current {
             passage.spoil();
         }
