@@ -9,7 +9,8 @@ use cuepost_engine::{
 use cuepost_host::demo::campaign::{Case, Wanted, case};
 use cuepost_host::demo::fault::FaultKind;
 use cuepost_host::demo::receiver::{ReceiverModel, sample};
-use cuepost_host::learn::{Learned, Options, Take, learn};
+use cuepost_host::learn::Learned;
+use cuepost_tests::campaign::teach;
 use cuepost_tests::faults::{Fault, Fed, Rate, Stream, inject};
 use proptest::prelude::*;
 use std::sync::LazyLock;
@@ -47,16 +48,7 @@ impl World {
             wanted.share = 0.9;
         }
         let case = case(500 + seed, &wanted);
-        let samples = sample(&case.coach, &ReceiverModel::usual(25.0), seed);
-        let take = Take {
-            name: "coach",
-            samples: &samples,
-        };
-        let options = Options {
-            start: Some(case.circuit.start()),
-            ..Options::default()
-        };
-        let learned = learn(&[take], &options, &mut |_, _| {}).expect("a reference");
+        let learned = teach(&case, &ReceiverModel::usual(25.0), seed).expect("a reference");
         let chosen = learned.cut.laps[learned.chosen].number as u16;
         Self {
             case,

@@ -1,14 +1,15 @@
 //! One passage of one corner, while it is driven and until its facts are finished.
 
+mod changes;
+mod told;
+
 use super::behind::Behind;
 use super::deceleration::Braking;
-use super::spans::{Before, NextBrake, Spans, Step, reference_s, turn_mps2};
+use super::spans::{Before, NextBrake, Spans, Step, turn_mps2};
 use super::{Facts, Measured, slowest};
-use crate::math::sqrt;
 use crate::motion::Moment;
 use crate::onset::Instant;
-use crate::phase::Change;
-use crate::reference::{Corner, CornerKind, ReferenceView};
+use crate::reference::{CornerKind, ReferenceView};
 use crate::trace::Trace;
 
 /// Standard deviation of the way between two places of one corner, metres: receiver noise that
@@ -22,8 +23,6 @@ const HELD_UP: f32 = 0.9;
 const DRIFT_M: f32 = 12.0;
 /// The line before a bend is taken so far ahead of it, metres.
 const BEFORE_BEND_M: f32 = 30.0;
-/// A turn-in earlier than this before the bend is not its own, metres.
-const TURN_IN_EARLY_M: f32 = 120.0;
 
 /// When the car passed the places of the corner, source time.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -311,217 +310,6 @@ impl Passage {
         };
         self.facts.slowest_m = place;
         self.facts.slowest_mps = Some(speed);
-    }
-
-    /// Takes a change of phase that lies in this corner; true when it is news for this passage.
-    pub fn take(
-        &mut self,
-        reference: &ReferenceView<'_>,
-        corner: &Corner,
-        into_m: f32,
-        change: &Change,
-    ) -> bool {
-        match *change {
-            Change::Brake(at) if into_m <= self.spans.exit_m => {
-                self.throttle = None;
-                self.touch = None;
-                self.facts.throttle_m = None;
-                self.facts.full_m = None;
-                self.behind.braked();
-                self.facts.kind = CornerKind::Braked;
-                if self.brake.is_none() {
-                    self.brake = Some(at);
-                    self.facts.brake_m = Some(measured(&at));
-                    self.facts.brake_mps = Some(Measured::new(at.speed_mps, 0.1));
-                }
-                true
-            }
-            Change::Release(at) if self.brake.is_some() => {
-                self.release = Some(at);
-                self.facts.release_m = Some(measured(&at));
-                true
-            }
-            Change::TurnIn(at) => {
-                let own = self.facts.turn_in_m.is_none()
-                    && into_m < self.spans.apex_m + 20.0
-                    && into_m > self.spans.turn_m - TURN_IN_EARLY_M;
-                if own {
-                    self.facts.turn_in_m = Some(measured(&at));
-                }
-                own
-            }
-            Change::Throttle(at) => self.take_throttle(reference, corner, at),
-            Change::Full(at) if self.throttle.is_some() && self.facts.full_m.is_none() => {
-                self.facts.full_m = Some(measured(&at));
-                true
-            }
-            Change::LiftOff(at) => self.take_lift_off(corner, into_m, at),
-            Change::DriveAgain(at, _) if self.throttle.is_none() && self.lift_off.is_some() => {
-                self.take_throttle(reference, corner, at)
-            }
-            Change::DriveAgain(..) => {
-                // Left before it was ever full: on the throttle for good only now.
-                self.throttle.is_some() && self.facts.full_m.is_none()
-            }
-            Change::Touch(at) => {
-                // The last one before the next braking, should none be held.
-                if self.brake.is_some() {
-                    self.touch = Some(at);
-                }
-                false
-            }
-            Change::Release(_) | Change::Brake(_) | Change::Full(_) => false,
-        }
-    }
-
-    /// Takes a lift that began before the corner did, where the corner needs no braking.
-    pub fn lift_before(&mut self, corner: &Corner, at: Instant) {
-        if corner.kind != CornerKind::Braked {
-            self.take_lift_off(corner, 0.0, at);
-        }
-    }
-
-    /// Takes a braking for it that began on the road before.
-    pub fn brake_before(&mut self, at: Instant) {
-        self.facts.kind = CornerKind::Braked;
-        self.brake = Some(at);
-        self.facts.brake_m = Some(measured(&at));
-        self.facts.brake_mps = Some(Measured::new(at.speed_mps, 0.1));
-    }
-
-    /// Takes a lift that is not over when this corner, which needs no braking, begins: it is this
-    /// one's and not the road's before.
-    pub fn take_lift_of(&mut self, reference: &ReferenceView<'_>, before: &mut Self) {
-        let braked = reference
-            .corners
-            .get(self.index())
-            .is_some_and(|c| c.kind == CornerKind::Braked);
-        if braked {
-            return;
-        }
-        if let Some(lacked) = before.behind.give_lift() {
-            self.behind.take_lift(lacked);
-        }
-    }
-
-    /// Notes that the car rolls into it off both pedals.
-    pub fn coast_into(&mut self) {
-        self.coasted = true;
-    }
-
-    fn take_lift_off(&mut self, corner: &Corner, into_m: f32, at: Instant) -> bool {
-        if self.throttle.is_some() || self.brake.is_some() || into_m >= self.spans.exit_m {
-            return false;
-        }
-        self.lift_off = Some(at);
-        if corner.kind == CornerKind::Braked {
-            return false;
-        }
-        self.facts.kind = CornerKind::Lifted;
-        self.facts.brake_m = Some(measured(&at));
-        self.facts.brake_mps = Some(Measured::new(at.speed_mps, 0.1));
-        true
-    }
-
-    fn take_throttle(
-        &mut self,
-        reference: &ReferenceView<'_>,
-        corner: &Corner,
-        at: Instant,
-    ) -> bool {
-        // Throttle before any slowing is the straight's, not the corner's.
-        if self.brake.is_none() && self.lift_off.is_none() && !self.coasted {
-            return false;
-        }
-        // A second one is told when the first was too brief, or a dab of the brake ended it.
-        self.throttle = Some(at);
-        self.facts.full_m = None;
-        self.facts.throttle_m = Some(measured(&at));
-        if let Some(on) = corner.facts.throttle_m {
-            let late = reference.ahead_m(on.value, at.progress_m) >= 0.0;
-            self.behind.throttle_on(reference, &at, late);
-        }
-        if let Some(release) = self.release {
-            let coast_s = at.time_us.saturating_sub(release.time_us) as f32 * 1e-6;
-            self.facts.coast_s = Some(Measured::new(coast_s, 0.05));
-        }
-        true
-    }
-
-    /// The facts as far as they can be told now; the exit's loss includes what the speed missing
-    /// now will cost on the road to the corner's end.
-    pub fn so_far(&self, reference: &ReferenceView<'_>, now: &Moment) -> Facts {
-        let mut facts = self.complete(reference);
-        if facts.offset_exit_m.is_none() && self.into_m >= self.spans.middle_end_m {
-            let ahead_m = self.exit_offset_ahead(now);
-            facts.offset_exit_m = Some(Measured::new(ahead_m, self.offset_sd_m + 0.3));
-        }
-        if facts.loss_exit_s.is_none()
-            && let Some(from_us) = self.passed.middle_end_us
-        {
-            let gone_s = now.time_us.saturating_sub(from_us) as f32 * 1e-6;
-            let from_m = reference.wrap_m(self.begin_m + self.spans.middle_end_m);
-            let lost_s = gone_s - reference_s(reference, from_m, now.progress_m);
-            let left_m = (self.spans.end_m - self.into_m).max(0.0);
-            let missing_mps = reference.speed_mps(now.progress_m) - now.speed_mps;
-            let end_mps = reference.speed_mps(self.begin_m + self.spans.end_m - 1.0);
-            let mean_mps = (0.5 * (end_mps + now.speed_mps)).max(5.0);
-            // A deficit of speed is made up on the way: two thirds of it last on the mean.
-            let coming_s = 0.67 * missing_mps * left_m / (mean_mps * mean_mps);
-            let sd_s = PLACE_SD_M * core::f32::consts::SQRT_2 / now.speed_mps.max(3.0);
-            facts.loss_exit_s = Some(Measured::new(
-                lost_s + coming_s,
-                sd_s + 0.25 * coming_s.abs(),
-            ));
-        }
-        facts
-    }
-
-    /// The facts with everything that follows from the others.
-    pub fn complete(&self, reference: &ReferenceView<'_>) -> Facts {
-        let mut facts = self.facts;
-        // Braked again before any throttle was held: the last touch is all there was.
-        facts.throttle_m = facts.throttle_m.or(self.touch.as_ref().map(measured));
-        if let (Some(release), Some(turn_in)) = (facts.release_m, facts.turn_in_m) {
-            let length_m = reference.ahead_m(turn_in.value, release.value).max(0.0);
-            let sd_m = sqrt(release.sd * release.sd + turn_in.sd * turn_in.sd);
-            facts.trail_m = Some(Measured::new(length_m, sd_m));
-        }
-        if let (CornerKind::Braked, Some(from), Some(to)) =
-            (facts.kind, facts.brake_mps, facts.slowest_mps)
-        {
-            facts.mean_decel_mps2 = self.braking.mean(from.value, to.value);
-        }
-        let begin = (self.passed.begin_us, 0.0);
-        let middle_begin = (self.passed.middle_begin_us, self.spans.middle_begin_m);
-        let middle_end = (self.passed.middle_end_us, self.spans.middle_end_m);
-        let end = (self.passed.end_us, self.spans.end_m);
-        facts.loss_entry_s = self.loss(reference, begin, middle_begin);
-        facts.loss_middle_s = self.loss(reference, middle_begin, middle_end);
-        facts.loss_exit_s = self.loss(reference, middle_end, end);
-        if let Some(end_us) = self.passed.end_us.or(self.last.map(|l| l.time_us)) {
-            let (lifts, lost) = self.behind.lifts(end_us);
-            (facts.lifts, facts.lift_s) = (lifts, Some(lost));
-        }
-        facts.dip_mps = self.behind.dip(self.last.map_or(0.0, |l| l.noise_mps));
-        facts.missing_m = self.behind.missing();
-        facts
-    }
-
-    fn loss(
-        &self,
-        reference: &ReferenceView<'_>,
-        (from_us, from_m): (Option<u64>, f32),
-        (to_us, to_m): (Option<u64>, f32),
-    ) -> Option<Measured> {
-        let place = |into_m: f32| reference.wrap_m(self.begin_m + into_m);
-        let took_s = to_us?.checked_sub(from_us?)? as f32 * 1e-6;
-        let lost_s = took_s - reference_s(reference, place(from_m), place(to_m));
-        let speed_mps = reference.speed_mps(place(to_m)).max(3.0);
-        Some(Measured::new(
-            lost_s,
-            PLACE_SD_M * core::f32::consts::SQRT_2 / speed_mps,
-        ))
     }
 }
 

@@ -1,5 +1,8 @@
 //! Follows the car from corner to corner: one passage under way, the one before being finished.
 
+#[cfg(test)]
+mod tests;
+
 use super::{Facts, Passage};
 use crate::cue::Phase;
 use crate::event::PhaseEvent;

@@ -52,7 +52,7 @@ pub struct Outcome {
 /// Drives, learns and replays one case. `None` when no reference came of the coach's laps.
 pub fn run(seed: u64, wanted: &Wanted, receiver: &ReceiverModel) -> Option<Vec<Outcome>> {
     let case = case(seed, wanted);
-    let learned = teach(&case, receiver)?;
+    let learned = teach(&case, receiver, seed.wrapping_mul(2))?;
     let chosen = learned.cut.laps.get(learned.chosen)?.number as u16;
     let samples = sample(&case.driven, receiver, seed.wrapping_mul(2) + 1);
     let config = Config {
@@ -90,9 +90,9 @@ pub struct Heard {
     pub paces: Vec<PaceEvent>,
 }
 
-/// The reference from the coach's laps as a receiver saw them.
-fn teach(case: &Case, receiver: &ReceiverModel) -> Option<Learned> {
-    let samples = sample(&case.coach, receiver, case.seed.wrapping_mul(2));
+/// The reference from the coach's laps as a receiver saw them; the seed is the receiver's noise.
+pub fn teach(case: &Case, receiver: &ReceiverModel, seed: u64) -> Option<Learned> {
+    let samples = sample(&case.coach, receiver, seed);
     let take = Take {
         name: "coach",
         samples: &samples,

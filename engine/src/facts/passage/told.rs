@@ -1,0 +1,86 @@
+//! The facts of a passage, finished or as far as they go.
+
+use super::{PLACE_SD_M, Passage, measured};
+use crate::facts::spans::reference_s;
+use crate::facts::{Facts, Measured};
+use crate::math::sqrt;
+use crate::motion::Moment;
+use crate::reference::{CornerKind, ReferenceView};
+
+impl Passage {
+    /// The facts as far as they can be told now; the exit's loss includes what the speed missing
+    /// now will cost on the road to the corner's end.
+    pub fn so_far(&self, reference: &ReferenceView<'_>, now: &Moment) -> Facts {
+        let mut facts = self.complete(reference);
+        if facts.offset_exit_m.is_none() && self.into_m >= self.spans.middle_end_m {
+            let ahead_m = self.exit_offset_ahead(now);
+            facts.offset_exit_m = Some(Measured::new(ahead_m, self.offset_sd_m + 0.3));
+        }
+        if facts.loss_exit_s.is_none()
+            && let Some(from_us) = self.passed.middle_end_us
+        {
+            let gone_s = now.time_us.saturating_sub(from_us) as f32 * 1e-6;
+            let from_m = reference.wrap_m(self.begin_m + self.spans.middle_end_m);
+            let lost_s = gone_s - reference_s(reference, from_m, now.progress_m);
+            let left_m = (self.spans.end_m - self.into_m).max(0.0);
+            let missing_mps = reference.speed_mps(now.progress_m) - now.speed_mps;
+            let end_mps = reference.speed_mps(self.begin_m + self.spans.end_m - 1.0);
+            let mean_mps = (0.5 * (end_mps + now.speed_mps)).max(5.0);
+            // A deficit of speed is made up on the way: two thirds of it last on the mean.
+            let coming_s = 0.67 * missing_mps * left_m / (mean_mps * mean_mps);
+            let sd_s = PLACE_SD_M * core::f32::consts::SQRT_2 / now.speed_mps.max(3.0);
+            facts.loss_exit_s = Some(Measured::new(
+                lost_s + coming_s,
+                sd_s + 0.25 * coming_s.abs(),
+            ));
+        }
+        facts
+    }
+
+    /// The facts with everything that follows from the others.
+    pub fn complete(&self, reference: &ReferenceView<'_>) -> Facts {
+        let mut facts = self.facts;
+        // Braked again before any throttle was held: the last touch is all there was.
+        facts.throttle_m = facts.throttle_m.or(self.touch.as_ref().map(measured));
+        if let (Some(release), Some(turn_in)) = (facts.release_m, facts.turn_in_m) {
+            let length_m = reference.ahead_m(turn_in.value, release.value).max(0.0);
+            let sd_m = sqrt(release.sd * release.sd + turn_in.sd * turn_in.sd);
+            facts.trail_m = Some(Measured::new(length_m, sd_m));
+        }
+        if let (CornerKind::Braked, Some(from), Some(to)) =
+            (facts.kind, facts.brake_mps, facts.slowest_mps)
+        {
+            facts.mean_decel_mps2 = self.braking.mean(from.value, to.value);
+        }
+        let begin = (self.passed.begin_us, 0.0);
+        let middle_begin = (self.passed.middle_begin_us, self.spans.middle_begin_m);
+        let middle_end = (self.passed.middle_end_us, self.spans.middle_end_m);
+        let end = (self.passed.end_us, self.spans.end_m);
+        facts.loss_entry_s = self.loss(reference, begin, middle_begin);
+        facts.loss_middle_s = self.loss(reference, middle_begin, middle_end);
+        facts.loss_exit_s = self.loss(reference, middle_end, end);
+        if let Some(end_us) = self.passed.end_us.or(self.last.map(|l| l.time_us)) {
+            let (lifts, lost) = self.behind.lifts(end_us);
+            (facts.lifts, facts.lift_s) = (lifts, Some(lost));
+        }
+        facts.dip_mps = self.behind.dip(self.last.map_or(0.0, |l| l.noise_mps));
+        facts.missing_m = self.behind.missing();
+        facts
+    }
+
+    fn loss(
+        &self,
+        reference: &ReferenceView<'_>,
+        (from_us, from_m): (Option<u64>, f32),
+        (to_us, to_m): (Option<u64>, f32),
+    ) -> Option<Measured> {
+        let place = |into_m: f32| reference.wrap_m(self.begin_m + into_m);
+        let took_s = to_us?.checked_sub(from_us?)? as f32 * 1e-6;
+        let lost_s = took_s - reference_s(reference, place(from_m), place(to_m));
+        let speed_mps = reference.speed_mps(place(to_m)).max(3.0);
+        Some(Measured::new(
+            lost_s,
+            PLACE_SD_M * core::f32::consts::SQRT_2 / speed_mps,
+        ))
+    }
+}

@@ -1,0 +1,119 @@
+//! Which corner a braking between two of them belongs to.
+
+use super::*;
+use crate::facts::Measured;
+use crate::reference::{CarCurves, Corner, Frame, Node, Session};
+
+/// Two kilometres at 25 m/s; the second corner begins at 300 m, 60 m behind the first one's exit.
+fn with_chicane(f: impl FnOnce(&ReferenceView<'_>)) {
+    let nodes = [Node {
+        speed_cmps: 2500,
+        ..Node::default()
+    }; 400];
+    let corner = |begin_m: f32| {
+        let mut corner = Corner {
+            kind: CornerKind::Braked,
+            turn: 1,
+            begin_m,
+            turn_m: begin_m + 80.0,
+            middle_begin_m: begin_m + 90.0,
+            apex_m: begin_m + 100.0,
+            middle_end_m: begin_m + 110.0,
+            exit_m: begin_m + 140.0,
+            ..Corner::default()
+        };
+        corner.facts.brake_m = Some(Measured::new(begin_m + 30.0, 0.1));
+        corner
+    };
+    let corners = [corner(100.0), corner(300.0)];
+    let (car, session) = (CarCurves::default(), Session::default());
+    f(&ReferenceView {
+        frame: Frame::Local {
+            east_mm: 0,
+            north_mm: 0,
+        },
+        spacing_m: 5.0,
+        nodes: &nodes,
+        corners: &corners,
+        landmarks: &[],
+        car: &car,
+        session: &session,
+    });
+}
+
+fn at(progress_m: f32) -> Instant {
+    Instant {
+        time_us: (progress_m * 40_000.0) as u64,
+        progress_m,
+        speed_mps: 25.0,
+        lap: 1,
+        sd_s: 0.01,
+    }
+}
+
+/// Drives at 25 m/s from one place to another.
+fn drive(passages: &mut Passages, reference: &ReferenceView<'_>, from_m: u16, to_m: u16) {
+    let trace = Trace::default();
+    for metre in from_m..to_m {
+        let progress_m = f32::from(metre);
+        let now = Moment {
+            number: u32::from(metre),
+            time_us: at(progress_m).time_us,
+            dt_s: 0.04,
+            progress_m,
+            offset_m: 0.0,
+            speed_mps: 25.0,
+            acc_mps2: 0.0,
+            spread_s2: 1.0,
+            coast_mps2: -1.0,
+            full_mps2: 4.0,
+            brake_mps2: 10.0,
+            lat_mps2: None,
+            braking: 0.0,
+            drive: 0.2,
+            lap: 1,
+            noise_mps: 0.05,
+        };
+        passages.advance(reference, &trace, &now, 0.1);
+    }
+}
+
+/// Through the first corner and on the brake again 15 m before the second; what was said of that.
+fn braked_too_soon(passages: &mut Passages, reference: &ReferenceView<'_>) -> Option<PhaseEvent> {
+    drive(passages, reference, 95, 291);
+    for change in [
+        Change::Brake(at(150.0)),
+        Change::Release(at(195.0)),
+        Change::Throttle(at(215.0)),
+    ] {
+        let said = passages.take(reference, &change).expect("news");
+        assert_eq!(said.corner, 1);
+    }
+    passages.take(reference, &Change::Brake(at(285.0)))
+}
+
+#[test]
+fn a_braking_just_before_the_next_corner_is_that_one_s() {
+    with_chicane(|reference| {
+        let mut passages = Passages::default();
+        let said = braked_too_soon(&mut passages, reference).expect("news");
+        assert_eq!((said.corner, said.phase), (2, Phase::Brake));
+        drive(&mut passages, reference, 291, 310);
+        let second = passages.current().expect("under way");
+        let brake = second.brake().expect("braked for");
+        assert_eq!((second.corner(), brake.progress_m), (2, 285.0));
+    });
+}
+
+/// Else a car that leapt or turned round would be told to brake later by the whole way between.
+#[test]
+fn it_does_not_outlive_a_leap() {
+    with_chicane(|reference| {
+        let mut passages = Passages::default();
+        braked_too_soon(&mut passages, reference);
+        passages.spoil();
+        drive(&mut passages, reference, 291, 310);
+        let second = passages.current().expect("under way");
+        assert_eq!((second.corner(), second.brake()), (2, None));
+    });
+}
