@@ -5,6 +5,7 @@ mod endurance;
 mod hostile;
 mod kinds;
 mod layout;
+mod legible;
 mod line;
 mod pages;
 mod running;

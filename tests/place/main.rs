@@ -9,3 +9,4 @@ mod properties;
 mod recordings;
 mod source;
 mod streams;
+mod times;

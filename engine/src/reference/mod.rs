@@ -20,6 +20,8 @@ mod nodes;
 )]
 mod store;
 #[cfg(test)]
+mod test_circuit;
+#[cfg(test)]
 mod tests;
 
 pub use crate::file::{FileFault as ReferenceFault, id};
