@@ -9,7 +9,7 @@ use cuepost_tests::csv::local;
 use cuepost_tests::drive::{Drive, Step, drive};
 use cuepost_tests::track::{HERE, Store, line_through};
 
-pub const HZ: f64 = 25.0;
+const HZ: f64 = 25.0;
 pub const SPEED: f64 = 30.0;
 pub const RADIUS: f64 = 200.0;
 /// Every fault begins here, seconds.

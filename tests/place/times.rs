@@ -1,7 +1,7 @@
 //! Stamps of the same clean drive: late, repeated, missing, of a clock that starts again, and more of
 //! them than are needed.
 
-use crate::gate::{BEGIN, HZ, RADIUS, SPEED, clean, index, places_hold, ring};
+use crate::gate::{BEGIN, RADIUS, SPEED, clean, index, places_hold, ring};
 use cuepost_engine::Sample;
 use cuepost_engine::event::{HealthState, Why};
 use cuepost_engine::gate::Refusal;
