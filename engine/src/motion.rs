@@ -159,8 +159,8 @@ impl Motion {
         self.learn_source(at);
         let brake = self.brake.believe(at.brake);
         let throttle = self.throttle.believe(at.throttle);
-        let newest = self.trace.push(Point {
-            time_us: at.time_us,
+        let point = Point {
+            low_us: 0,
             progress_m: place.progress_m,
             offset_m: place.offset_m,
             speed_mps: at.speed_mps,
@@ -171,7 +171,8 @@ impl Motion {
             lap: place.lap,
             brake_seen: brake.is_some(),
             throttle_seen: throttle.is_some(),
-        });
+        };
+        let newest = self.trace.push(at.time_us, point);
         self.learn_noise(newest);
         let samples = HALF_WINDOW_S / math::larger(self.step_s, 1e-3);
         let half = ((samples + 0.5) as u32).clamp(1, HALF_MAX);
@@ -223,10 +224,8 @@ impl Motion {
     fn moment(&mut self, car: &CarCurves, number: u32, half: u32) -> Option<Moment> {
         let noise_mps = self.noise_mps();
         let centre = self.trace.get(number)?;
-        let before_us = self
-            .trace
-            .get(number.wrapping_sub(1))
-            .map_or(centre.time_us, |p| p.time_us);
+        let before = self.trace.get(number.wrapping_sub(1));
+        let dt_us = before.map_or(0, |p| centre.since_us(p.low_us).max(0));
         let line = self.fit(number, half, centre)?;
         let speed_mps = line.mean_mps;
         let [coast_mps2, full_mps2, brake_mps2] = car.along_mps2(speed_mps);
@@ -244,8 +243,8 @@ impl Motion {
         };
         let moment = Moment {
             number,
-            time_us: centre.time_us,
-            dt_s: centre.time_us.saturating_sub(before_us) as u32 as f32 * 1e-6,
+            time_us: self.trace.source_us(centre),
+            dt_s: dt_us as f32 * 1e-6,
             progress_m: centre.progress_m,
             offset_m: centre.offset_m,
             speed_mps,
@@ -274,8 +273,7 @@ impl Motion {
         let (mut st, mut stt, mut sv, mut stv) = (0.0f32, 0.0f32, 0.0f32, 0.0f32);
         let (mut sd, mut std) = (0.0f32, 0.0f32);
         for point in self.trace.run(number.wrapping_sub(half), count)? {
-            // Gaps are far shorter than the half hour that 32 bits hold.
-            let t = point.time_us.wrapping_sub(centre.time_us) as i32 as f32 * 1e-6;
+            let t = point.since_us(centre.low_us) as f32 * 1e-6;
             let v = point.speed_mps - centre.speed_mps;
             st += t;
             stt += t * t;

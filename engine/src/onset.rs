@@ -9,8 +9,8 @@
 use crate::math;
 use crate::trace::Trace;
 
-/// Most points in a fit.
-const POINTS_MAX: usize = 128;
+/// Most points in a fit: 0.7 s at 130 Hz. They are the largest thing on a board's stack.
+const POINTS_MAX: usize = 92;
 /// Ramp lengths tried, seconds.
 const RAMPS_S: [f32; 6] = [0.03, 0.08, 0.13, 0.2, 0.3, 0.45];
 /// Steps of the search for the first ramp length, and for each other one.
@@ -113,8 +113,7 @@ impl Window {
         around: u32,
         (before_s, after_s): (f32, f32),
     ) {
-        // The trace is far shorter than the half hour that 32 bits hold.
-        let at = |p: &crate::trace::Point| p.time_us.wrapping_sub(origin_us) as i32 as f32 * 1e-6;
+        let at = |p: &crate::trace::Point| p.since_us(origin_us as u32) as f32 * 1e-6;
         let mut first = around;
         while let Some(p) = trace.get(first.wrapping_sub(1)) {
             if at(p) < -before_s {

@@ -6,8 +6,9 @@ pub const TRACE_LEN: usize = 256;
 /// One admitted sample on the line, with what was found out about it later.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Point {
-    /// Source time, microseconds.
-    pub time_us: u64,
+    /// The low half of its source time, microseconds: all points of a trace lie within the half hour
+    /// that 31 bits hold, so their differences are known, and [`Trace::source_us`] gives the whole.
+    pub low_us: u32,
     /// Metres from the start line.
     pub progress_m: f32,
     /// Metres left of the line.
@@ -32,10 +33,21 @@ pub struct Point {
     pub throttle_seen: bool,
 }
 
+impl Point {
+    /// Microseconds from a source time near the trace, of which the low half is enough, to this
+    /// point; negative when it came before.
+    #[inline]
+    pub fn since_us(&self, low_us: u32) -> i32 {
+        self.low_us.wrapping_sub(low_us) as i32
+    }
+}
+
 /// A ring of points addressed by the running number they were pushed with.
 #[derive(Clone, Debug)]
 pub struct Trace {
     points: [Point; TRACE_LEN],
+    /// Source time of the newest point, microseconds.
+    newest_us: u64,
     /// Running number of the next point.
     next: u32,
     /// Running number of the oldest point that hangs together with the newest.
@@ -46,6 +58,7 @@ impl Default for Trace {
     fn default() -> Self {
         Self {
             points: [Point::default(); TRACE_LEN],
+            newest_us: 0,
             next: 0,
             first: 0,
         }
@@ -53,12 +66,14 @@ impl Default for Trace {
 }
 
 impl Trace {
-    /// Appends a point and returns its running number.
-    pub fn push(&mut self, point: Point) -> u32 {
+    /// Appends a point of this source time and returns its running number.
+    pub fn push(&mut self, time_us: u64, point: Point) -> u32 {
         let number = self.next;
         if let Some(slot) = self.points.get_mut(number as usize % TRACE_LEN) {
             *slot = point;
+            slot.low_us = time_us as u32;
         }
+        self.newest_us = time_us;
         self.next = number.wrapping_add(1);
         if self.len() > TRACE_LEN as u32 {
             self.first = self.next.wrapping_sub(TRACE_LEN as u32);
@@ -70,6 +85,12 @@ impl Trace {
     pub fn restart(&mut self) {
         self.next = 0;
         self.first = 0;
+    }
+
+    /// Source time of one of its points, microseconds.
+    pub fn source_us(&self, point: &Point) -> u64 {
+        let ago_us = (self.newest_us as u32).wrapping_sub(point.low_us);
+        self.newest_us.wrapping_sub(u64::from(ago_us))
     }
 
     /// Forgets everything: what comes next does not hang together with what was.

@@ -14,13 +14,13 @@ struct Limit {
     today: u32,
 }
 
-const UBX_MEAN: Limit = missed(2_500, 6_400);
+const UBX_MEAN: Limit = missed(2_500, 6_350);
 const NMEA_MEAN: Limit = missed(2_500, 12_200);
 const WIRE_MEAN: Limit = missed(2_500, 8_150);
 const WORST: Limit = missed(30_000, 43_000);
-const CODE: Limit = missed(96 * 1024, 125_000);
-const RAM: Limit = missed(24 * 1024, 24_900);
-const STACK: Limit = missed(4 * 1024, 4_150);
+const CODE: Limit = missed(96 * 1024, 124_800);
+const RAM: Limit = kept(24 * 1024);
+const STACK: Limit = kept(4 * 1024);
 /// A main loop that has nothing to do.
 const IDLE: Limit = kept(100);
 

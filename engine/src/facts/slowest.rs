@@ -3,7 +3,7 @@
 use super::Measured;
 use crate::math::sqrt;
 use crate::onset::{Instant, Normal};
-use crate::trace::Trace;
+use crate::trace::{Point, Trace};
 
 /// Half of the window the parabola is fitted in, seconds.
 pub const HALF_S: f32 = 0.3;
@@ -13,10 +13,10 @@ const FLAT_SD_S: f32 = 0.3;
 /// The vertex of the parabola around the slowest point so far, and its speed.
 pub fn fit(trace: &Trace, around: u32) -> Option<(Instant, Measured)> {
     let centre = trace.get(around)?;
-    let seconds = |time_us: u64| time_us.wrapping_sub(centre.time_us) as i64 as f32 * 1e-6;
+    let seconds = |p: &Point| p.since_us(centre.low_us) as f32 * 1e-6;
     let mut number = around;
     while let Some(p) = trace.get(number.wrapping_sub(1)) {
-        if seconds(p.time_us) < -HALF_S {
+        if seconds(p) < -HALF_S {
             break;
         }
         number = number.wrapping_sub(1);
@@ -24,7 +24,7 @@ pub fn fit(trace: &Trace, around: u32) -> Option<(Instant, Measured)> {
     let mut normal = Normal::<3>::default();
     let mut n = 0.0f32;
     while let Some(p) = trace.get(number) {
-        let t = seconds(p.time_us);
+        let t = seconds(p);
         if t > HALF_S {
             break;
         }
@@ -52,7 +52,9 @@ pub fn fit(trace: &Trace, around: u32) -> Option<(Instant, Measured)> {
     };
     let speed_mps = centre.speed_mps + level + slope * at_s + bend * at_s * at_s;
     let place = Instant {
-        time_us: centre.time_us.checked_add_signed((at_s * 1e6) as i64)?,
+        time_us: trace
+            .source_us(centre)
+            .checked_add_signed((at_s * 1e6) as i64)?,
         progress_m: centre.progress_m + speed_mps * at_s,
         speed_mps,
         lap: centre.lap,

@@ -31,8 +31,9 @@ const CRISP_RAMP_S: f32 = 0.17;
 const NEAR_S: f32 = 0.3;
 /// A crisp kink farther than this from the crossing is another one, seconds.
 const NEAR_APART_S: f32 = 0.06;
-/// Half of the window that is looked at, seconds.
-const WINDOW_S: f32 = 0.6;
+/// Half of the window that is looked at, seconds: a crossing moves by 0.12 at most before it is
+/// fitted for the last time, a kink is fitted around where it is looked for.
+const WINDOW_S: f32 = 0.35;
 /// Farthest a fitted kink may lie from where it is looked for, seconds.
 const REACH_S: f32 = 0.2;
 /// Ramp length tried first, seconds.
@@ -67,7 +68,7 @@ pub fn braking(trace: &Trace, begun: &Begun, now: &Moment) -> Option<Instant> {
     let seen = trace.get(begun.first_over)?.brake_seen;
     if seen {
         let (a, b) = crossing(trace, begun.first_over, |p| p.braking - 1.0)?;
-        return Some(by_pedal(a, b, a.braking, b.braking, 1.0));
+        return Some(by_pedal(trace, (a, b), (a.braking, b.braking), 1.0));
     }
     let mut from = begun.first_over;
     let mut peak = early_peak(trace, begun.first_over, from, now)?;
@@ -82,15 +83,16 @@ pub fn braking(trace: &Trace, begun: &Begun, now: &Moment) -> Option<Instant> {
         let share = ONSET_FROM + (ONSET_TO - ONSET_FROM) * k as f32 / (LEVELS - 1) as f32;
         let level = onset_level(begun, peak, share);
         let (a, b) = crossing(trace, from, |p| level - p.acc_mps2)?;
-        let at = interpolated(a, b, a.acc_mps2, b.acc_mps2, level, COARSE_SD_S);
-        sum_s += at.time_us.wrapping_sub(origin.time_us) as i64 as f32 * 1e-6;
+        let acc_mps2 = (a.acc_mps2, b.acc_mps2);
+        let at = interpolated(trace, (a, b), acc_mps2, level, COARSE_SD_S);
+        sum_s += at.time_us.wrapping_sub(trace.source_us(origin)) as i64 as f32 * 1e-6;
     }
     let mean_us = (sum_s / LEVELS as f32 * 1e6) as i64;
     let change = Coarse {
         at: at_time(
             trace,
             from,
-            origin.time_us.checked_add_signed(mean_us)?,
+            trace.source_us(origin).checked_add_signed(mean_us)?,
             COARSE_SD_S,
         )?,
         near: from,
@@ -109,12 +111,13 @@ fn onset_level(begun: &Begun, peak: f32, share: f32) -> f32 {
 /// The strongest deceleration, over three moments, of the touch that was sure at `first_over`,
 /// until a little after `from`.
 fn early_peak(trace: &Trace, first_over: u32, from: u32, now: &Moment) -> Option<f32> {
-    let origin_us = trace.get(from)?.time_us;
+    let origin_us = trace.get(from)?.low_us;
     let mut peak = 0.0f32;
     let mut number = first_over;
     let mut sure = false;
     while let Some(p) = trace.get(number.wrapping_add(1)) {
-        let late = seconds(origin_us, p.time_us) > EARLY_S || p.time_us > now.time_us;
+        let since_s = p.since_us(origin_us) as f32 * 1e-6;
+        let late = since_s > EARLY_S || p.since_us(now.time_us as u32) > 0;
         if late || (sure && p.braking < 0.5) {
             break;
         }
@@ -131,9 +134,9 @@ fn early_peak(trace: &Trace, first_over: u32, from: u32, now: &Moment) -> Option
 pub fn release(trace: &Trace, last_on: u32, level: f32, now: &Moment) -> Option<Instant> {
     let (a, b) = crossing(trace, last_on, |p| level - p.braking)?;
     if a.brake_seen {
-        return Some(by_pedal(a, b, a.braking, b.braking, level));
+        return Some(by_pedal(trace, (a, b), (a.braking, b.braking), level));
     }
-    let at = interpolated(a, b, a.braking, b.braking, level, COARSE_SD_S);
+    let at = interpolated(trace, (a, b), (a.braking, b.braking), level, COARSE_SD_S);
     crossed(a, b, at, last_on, a.braking, b.braking, level).refined(trace, now)
 }
 
@@ -141,9 +144,9 @@ pub fn release(trace: &Trace, last_on: u32, level: f32, now: &Moment) -> Option<
 pub fn rise(trace: &Trace, above: u32, level: f32, now: &Moment) -> Option<Instant> {
     let (a, b) = crossing(trace, above, |p| p.drive - level)?;
     if a.throttle_seen {
-        return Some(by_pedal(a, b, a.drive, b.drive, level));
+        return Some(by_pedal(trace, (a, b), (a.drive, b.drive), level));
     }
-    let at = interpolated(a, b, a.drive, b.drive, level, COARSE_SD_S);
+    let at = interpolated(trace, (a, b), (a.drive, b.drive), level, COARSE_SD_S);
     crossed(a, b, at, above, a.drive, b.drive, level).refined(trace, now)
 }
 
@@ -230,29 +233,39 @@ fn crossing_number(trace: &Trace, from: u32, over: impl Fn(&Point) -> f32) -> Op
     None
 }
 
+/// Two neighbours of the trace, and a measure at each.
+type Neighbours<'a> = (&'a Point, &'a Point);
+type Pair = (f32, f32);
+
 /// A pedal passes a level between two samples, anywhere between them.
-fn by_pedal(a: &Point, b: &Point, from: f32, to: f32, level: f32) -> Instant {
-    let dt_s = seconds(a.time_us, b.time_us);
-    interpolated(a, b, from, to, level, 0.29 * dt_s)
+fn by_pedal(trace: &Trace, (a, b): Neighbours<'_>, pedal: Pair, level: f32) -> Instant {
+    let dt_s = b.since_us(a.low_us) as f32 * 1e-6;
+    interpolated(trace, (a, b), pedal, level, 0.29 * dt_s)
 }
 
-/// Where a measure that is `from` at `a` and `to` at `b` passes a level.
-fn interpolated(a: &Point, b: &Point, from: f32, to: f32, level: f32, sd_s: f32) -> Instant {
+/// Where a measure passes a level between two neighbours.
+fn interpolated(
+    trace: &Trace,
+    (a, b): Neighbours<'_>,
+    (from, to): Pair,
+    level: f32,
+    sd_s: f32,
+) -> Instant {
     let share = ((level - from) / not_zero(to - from)).clamp(0.0, 1.0);
-    between(a, b, share, sd_s)
+    between(trace, (a, b), share, sd_s)
 }
 
 fn not_zero(x: f32) -> f32 {
     if x.abs() < 1e-6 { 1e-6 } else { x }
 }
 
-/// A place between two points of the trace, `share` of the way from `a` to `b`.
-fn between(a: &Point, b: &Point, share: f32, sd_s: f32) -> Instant {
-    let span_us = b.time_us.saturating_sub(a.time_us);
-    let dt_s = span_us as f32 * 1e-6;
+/// A place between two points of the trace, `share` of the way from the first to the second.
+fn between(trace: &Trace, (a, b): Neighbours<'_>, share: f32, sd_s: f32) -> Instant {
+    let span_us = b.since_us(a.low_us).max(0) as f32;
+    let part_us = (span_us * share) as u64;
     Instant {
-        time_us: a.time_us.saturating_add((span_us as f32 * share) as u64),
-        progress_m: a.progress_m + 0.5 * (a.speed_mps + b.speed_mps) * dt_s * share,
+        time_us: trace.source_us(a).saturating_add(part_us),
+        progress_m: a.progress_m + 0.5 * (a.speed_mps + b.speed_mps) * (span_us * 1e-6) * share,
         speed_mps: a.speed_mps + (b.speed_mps - a.speed_mps) * share,
         lap: a.lap,
         sd_s,
@@ -261,24 +274,22 @@ fn between(a: &Point, b: &Point, share: f32, sd_s: f32) -> Instant {
 
 /// The trace at a time, searched from a point near it.
 fn at_time(trace: &Trace, near: u32, time_us: u64, sd_s: f32) -> Option<Instant> {
+    let low_us = time_us as u32;
     let mut number = near;
     for _ in 0..TRACE_LEN {
         let a = trace.get(number)?;
-        if a.time_us > time_us {
+        let after_a_us = a.since_us(low_us).checked_neg()?;
+        if after_a_us < 0 {
             number = number.wrapping_sub(1);
             continue;
         }
         let b = trace.get(number.wrapping_add(1))?;
-        if b.time_us <= time_us {
+        if b.since_us(low_us) <= 0 {
             number = number.wrapping_add(1);
             continue;
         }
-        let share = (time_us - a.time_us) as f32 / (b.time_us - a.time_us).max(1) as f32;
-        return Some(between(a, b, share, sd_s));
+        let share = after_a_us as f32 / b.since_us(a.low_us).max(1) as f32;
+        return Some(between(trace, (a, b), share, sd_s));
     }
     None
-}
-
-fn seconds(from_us: u64, to_us: u64) -> f32 {
-    to_us.saturating_sub(from_us) as f32 * 1e-6
 }
