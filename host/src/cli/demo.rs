@@ -69,7 +69,7 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     }
     let session = Session::hold(&wish)?;
     say!(
-        "Seed {}, {} samples a second, {} m/s of speed noise, pedals {}.\n",
+        "Seed {}: {} samples a second, {} m/s of noise, pedals {}.\n",
         args.seed,
         args.rate,
         args.noise,
@@ -145,27 +145,26 @@ const LAPS_MAX: usize = 40;
 /// What to do next.
 fn look_at(args: &Args, session: &Session) -> anyhow::Result<()> {
     say!("\nWhat to look at");
-    say!("  - what was told beside what was planted, and the loss as measured beside the true one");
-    say!("  - corner 6: the same word twice brings a reminder before the corner");
+    say!("  - what was told below what was planted, and the loss as measured beside the true one");
     say!(
-        "  - where nothing is told although something was lost: no word fits before the next corner"
+        "  - a cue as it happened tells what is late so far, so its size is less than the mistake"
     );
+    say!("  - corner 6: the same word twice brings a reminder before the corner");
     let Some(folder) = &args.out else {
-        say!("  - the same with --rate 10, --noise 0.1, --pedals, --faults 4:brake-soft:0.3");
-        say!("  - with --out DIR: files for the other commands");
+        say!("\nNext");
+        say!("  cuepost demo --rate 10 --noise 0.1 --faults 4:brake-soft:0.3");
+        say!("  cuepost demo --out demo      the files, for the other commands");
         return Ok(());
     };
     let files = files::write(session, folder)?;
     let shown = |p: &std::path::Path| p.display().to_string();
+    let (driver, reference) = (shown(&files.driver), shown(&files.reference));
     say!("  - {}: what really happened", shown(&files.truth));
-    say!("  - cuepost check {}", shown(&files.reference));
-    say!("  - cuepost check {}", shown(&files.driver));
-    say!(
-        "  - cuepost replay {} --reference {}",
-        shown(&files.driver),
-        shown(&files.reference)
-    );
-    say!("  - cuepost learn {} -o again.ref", shown(&files.coach));
+    say!("\nNext");
+    say!("  cuepost brief {reference}");
+    say!("  cuepost replay {driver} -r {reference}");
+    say!("  cuepost debrief {driver} -r {reference} -o debrief.html");
+    say!("  cuepost learn {} -o again.ref", shown(&files.coach));
     Ok(())
 }
 

@@ -1,5 +1,6 @@
 //! `cuepost lamp`: any cue as lamp, strip and sounder would show it.
 
+use crate::report::paint;
 use cuepost_engine::wire::text::{Said, parse};
 use cuepost_engine::{Advice, Phase, Size, Way};
 use cuepost_firmware::pattern::{Moment, Pattern};
@@ -159,7 +160,7 @@ impl Shown {
 
     /// Plays it in place, in its own time.
     fn play(&self, out: &mut impl Write, bell: bool) -> std::io::Result<()> {
-        let colour = std::env::var_os("NO_COLOR").is_none_or(|word| word.is_empty());
+        let colour = paint::allowed();
         writeln!(out, "{}", self.meaning())?;
         let begun = Instant::now();
         let mut lit = false;
@@ -196,10 +197,7 @@ impl Shown {
         if !colour {
             return letters;
         }
-        let (from, to) = (
-            format!("\x1b[1;38;2;{};{};{}m", lit.red, lit.green, lit.blue),
-            "\x1b[0m",
-        );
+        let (from, to) = (paint::on(lit), paint::PLAIN);
         let mut text = String::new();
         for letter in letters.chars() {
             if matches!(letter, '<' | '>' | '+') {

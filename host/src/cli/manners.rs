@@ -1,6 +1,6 @@
 //! How the commands speak: to the width of the terminal, and less when asked to.
 
-use crate::report::fold::fitted;
+use crate::report::{fold::fitted, paint::shown};
 use std::io::{self, Write};
 use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 
@@ -18,7 +18,7 @@ pub(super) fn quiet() -> bool {
 
 /// Prints text for people. A reader that went away is an error as any other of writing.
 pub(super) fn tell(text: &str) -> io::Result<()> {
-    io::stdout().write_all(fitted(text).as_bytes())
+    io::stdout().write_all(shown(fitted(text)).as_bytes())
 }
 
 /// Text for people that comes line by line and is fitted paragraph by paragraph.
@@ -44,7 +44,7 @@ impl<W: Write> Write for Fitting<W> {
             let rest = self.held.split_off(end + 2);
             let whole = std::mem::replace(&mut self.held, rest);
             let text = String::from_utf8_lossy(&whole);
-            self.out.write_all(fitted(&text).as_bytes())?;
+            self.out.write_all(shown(fitted(&text)).as_bytes())?;
         }
         Ok(bytes.len())
     }
@@ -52,7 +52,7 @@ impl<W: Write> Write for Fitting<W> {
     fn flush(&mut self) -> io::Result<()> {
         let rest = std::mem::take(&mut self.held);
         let text = String::from_utf8_lossy(&rest);
-        self.out.write_all(fitted(&text).as_bytes())?;
+        self.out.write_all(shown(fitted(&text)).as_bytes())?;
         self.out.flush()
     }
 }

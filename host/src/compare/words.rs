@@ -143,7 +143,7 @@ fn fitted(out: &mut String, fit: &Fit, units: Units) {
     if !told.is_empty() {
         let _ = writeln!(
             out,
-            "For a reference of A: cuepost adapt A.ref {} -o B.ref",
+            "\nFor a reference of A\n  cuepost adapt A.ref {} -o B.ref",
             told.join(" ")
         );
     }

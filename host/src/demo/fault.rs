@@ -1,7 +1,7 @@
 //! What a driver can do wrong in a corner, and how much.
 
+use crate::report::units::{Units, seconds};
 use cuepost_engine::reference::CornerKind;
-use std::fmt;
 
 /// A planted deviation from the driver's own good lap. What came of it on the road is in the
 /// truth record.
@@ -156,14 +156,15 @@ pub enum Unit {
     Share,
 }
 
-impl fmt::Display for Fault {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (name, size) = (self.kind.name(), self.size);
-        match self.kind.unit() {
-            Unit::Metres => write!(f, "{name} {size:.1} m"),
-            Unit::Speed => write!(f, "{name} {size:.1} m/s"),
-            Unit::Seconds => write!(f, "{name} {size:.2} s"),
-            Unit::Share => write!(f, "{name} {:.0} %", 100.0 * size),
-        }
+impl Fault {
+    /// Its name and its size in the units of a person.
+    pub fn words(self, units: Units) -> String {
+        let size = match self.kind.unit() {
+            Unit::Metres => units.length(self.size),
+            Unit::Speed => units.speed(self.size),
+            Unit::Seconds => seconds(self.size),
+            Unit::Share => format!("{:.0} %", 100.0 * self.size),
+        };
+        format!("{} {size}", self.kind.name())
     }
 }

@@ -3,7 +3,7 @@
 use super::session::{Row, Session, name_of};
 use crate::report::units::{Units, lap_time};
 use crate::report::words;
-use cuepost_engine::{Cue, Event, Told};
+use cuepost_engine::{CornerKind, Event, Measured, Told};
 use std::fmt::Write as _;
 
 /// A passage without a fault or a cue is listed when it lost or won this much, seconds.
@@ -46,68 +46,75 @@ fn coach(session: &Session, units: Units) -> String {
         .collect();
     let _ = writeln!(
         out,
-        "{} (invented), {}, {} corners.",
+        "{}, invented: {} round, {} corners.",
         session.circuit.name,
         units.length(session.circuit.length_m()),
         session.driver.plan.turns.len()
     );
     let _ = writeln!(
         out,
-        "The coach drives {}. Lap {chosen} becomes the reference.\n",
+        "The coach drives {}; lap {chosen} becomes the reference. What was learned from the \
+         receiver, and how far it is from what he did:\n",
         times.join(", ")
     );
-    let _ = writeln!(
-        out,
-        "  {:<25} {:^17}  {:^19}  {:^17}
-  {:<25} {:>7} {:>7}    {:>7} {:>7}      {:>7} {:>7}",
-        "",
-        "brake",
-        "slowest",
-        "throttle",
-        "corner",
-        "learned",
-        "driven",
-        "learned",
-        "driven",
-        "learned",
-        "driven"
+    out += &learned(session, chosen, units);
+    out.push('\n');
+    out
+}
+
+/// Corner by corner what was learned and by how much it is off.
+fn learned(session: &Session, chosen: u16, units: Units) -> String {
+    let length = units.lengths_a_metre();
+    let speed = units.speeds_a_mps();
+    let (m, v) = (units.length_name(), units.speed_name());
+    let mut out = format!(
+        "  {:<14} {:>13} {:>13} {:>13}\n  {:<14} {m:>7}   off {v:>7}   off {m:>7}   off\n",
+        "", "brake or lift", "slowest", "throttle", "corner"
     );
-    let reference = &session.learned.reference;
-    for corner in &reference.corners {
+    for corner in &session.learned.reference.corners {
         let Some(turn) = session.turn_of(corner.facts.corner) else {
             continue;
         };
         let Some(driven) = session.coach.passage(chosen, turn.number) else {
             continue;
         };
-        let really =
+        let along =
             |m: Option<super::truth::Moment>| m.map(|m| session.coach.progress_m(m.along_m));
-        let pair = |seen: Option<f32>, truth: Option<f64>| match (seen, truth) {
-            (Some(a), Some(b)) => format!("{a:7.1} {b:7.1}"),
-            (Some(a), None) => format!("{a:7.1}       -"),
-            (None, Some(b)) => format!("      - {b:7.1}"),
-            (None, None) => "      -       -".to_owned(),
-        };
+        if corner.kind == CornerKind::Flat {
+            let _ = writeln!(
+                out,
+                "  {:>2} {:<11}    flat out",
+                corner.facts.corner, corner.name
+            );
+            continue;
+        }
+        let value = |seen: Option<Measured>| seen.map(|m| f64::from(m.value));
         let f = &corner.facts;
         let _ = writeln!(
             out,
-            "  {:<2} {:<14} {:<7} {} m  {} m/s  {} m",
+            "  {:>2} {:<11} {} {} {}",
             f.corner,
             corner.name.as_str(),
-            crate::report::reference::kind(corner.kind),
             pair(
-                f.brake_m.map(|m| m.value),
-                really(driven.brake.or(driven.lift))
+                value(f.brake_m),
+                along(driven.brake.or(driven.lift)),
+                length
             ),
-            pair(
-                f.slowest_mps.map(|m| m.value),
-                Some(driven.slowest.speed_mps)
-            ),
-            pair(f.throttle_m.map(|m| m.value), really(driven.throttle)),
+            pair(value(f.slowest_mps), Some(driven.slowest.speed_mps), speed),
+            pair(value(f.throttle_m), along(driven.throttle), length),
         );
     }
-    out.push('\n');
     out
+}
+
+/// A value as it was learned, and by how much it is off, in a unit of so many to the metre.
+fn pair(seen: Option<f64>, truth: Option<f64>, units: f64) -> String {
+    match (seen, truth) {
+        (Some(a), Some(b)) => format!("{:7.1} {:+5.1}", a * units, (a - b) * units),
+        (Some(a), None) => format!("{:7.1}     ?", a * units),
+        (None, Some(_)) => "      -     ?".to_owned(),
+        (None, None) => "      -     -".to_owned(),
+    }
 }
 
 fn lap_text(session: &Session, lap: u16, rows: &[Row<'_>], units: Units) -> String {
@@ -149,7 +156,7 @@ fn lap_text(session: &Session, lap: u16, rows: &[Row<'_>], units: Units) -> Stri
     if !listed.is_empty() {
         let _ = writeln!(
             out,
-            "  corner         planted               lost  measured  told"
+            "  corner         planted                  lost   measured"
         );
     }
     for row in listed {
@@ -161,31 +168,23 @@ fn lap_text(session: &Session, lap: u16, rows: &[Row<'_>], units: Units) -> Stri
 
 fn row_text(row: &Row<'_>, units: Units) -> String {
     let seconds = |s: Option<f64>| s.map_or("-".to_owned(), |s| format!("{s:+.2} s"));
-    let planted = row.planted().map_or("-".to_owned(), |f| f.to_string());
-    let told = if row.told.is_empty() {
-        "nothing".to_owned()
-    } else {
-        let all: Vec<String> = row.told.iter().map(|c| one(c, units)).collect();
-        all.join("; ")
-    };
-    let mark = match row.right() {
-        Some(false) => "   (not what was planted)",
-        _ => "",
-    };
-    format!(
-        "  {:<2} {:<11} {planted:<20} {:>7}  {:>8}  {told}{mark}\n",
+    let planted = row.planted().map_or("-".to_owned(), |f| f.words(units));
+    let mut text = format!(
+        "  {:>2} {:<11} {planted:<21} {:>8} {:>10}\n",
         row.turn.number,
         name_of(row.turn.number).unwrap_or(""),
         seconds(row.lost_s),
         seconds(row.measured_s.map(f64::from)),
-    )
-}
-
-fn one(cue: &Cue, units: Units) -> String {
-    let when = match cue.told {
-        Told::Now => "at once",
-        Told::After => "on the way out",
-        Told::Ahead => "reminder before it",
-    };
-    format!("{} ({when})", words::instruction(cue, units))
+    );
+    for cue in &row.told {
+        text += &words::told_line(cue, &words::instruction(cue, units));
+    }
+    match row.right() {
+        Some(false) => text += "       which is not what was planted\n",
+        None if row.planted().is_some() && row.told.is_empty() => {
+            text += "       nothing was told of it\n"
+        }
+        _ => {}
+    }
+    text
 }

@@ -2,7 +2,7 @@
 
 use crate::report::units::{Units, lap_time};
 use crate::report::words;
-use cuepost_engine::{Cue, Event, Facts, LapEvent, PaceEvent, ReferenceView, Told};
+use cuepost_engine::{Cue, Event, Facts, LapEvent, PaceEvent, ReferenceView};
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
@@ -109,7 +109,7 @@ impl<'a, W: Write> Laps<'a, W> {
         if !listed.is_empty() {
             writeln!(
                 self.out,
-                "  corner                  lost  entry middle   exit  told"
+                "  corner                  lost  entry middle   exit"
             )?;
         }
         for facts in &listed {
@@ -122,34 +122,15 @@ impl<'a, W: Write> Laps<'a, W> {
             .collect();
         if !others.is_empty() {
             let lost: f32 = others.iter().filter_map(|f| f.loss_s()).sum();
-            let word = if others.len() == 1 {
-                "corner"
-            } else {
-                "corners"
-            };
-            writeln!(
-                self.out,
-                "  the other {} {word}: {lost:+.2} s together",
-                others.len()
-            )?;
+            match others.len() {
+                1 => writeln!(self.out, "  the other corner: {lost:+.2} s")?,
+                n => writeln!(self.out, "  the other {n} corners: {lost:+.2} s together")?,
+            }
         }
         writeln!(self.out)
     }
 
     fn print_corner(&mut self, facts: &Facts, cues: &[Cue]) -> io::Result<()> {
-        let told: Vec<String> = cues
-            .iter()
-            .filter(|c| c.corner == facts.corner)
-            .map(|c| {
-                let advice = words::advice(c, &self.reference, self.units);
-                format!("{advice} ({})", moment(c.told))
-            })
-            .collect();
-        let told = match (facts.usable, told.is_empty()) {
-            (_, false) => told.join(", "),
-            (false, true) => "not judged: the stream or the line was broken".into(),
-            (true, true) => String::new(),
-        };
         let name = words::corner_name(&self.reference, facts.corner);
         let short: String = name.chars().take(20).collect();
         let part = |m: Option<cuepost_engine::Measured>| match m {
@@ -159,25 +140,29 @@ impl<'a, W: Write> Laps<'a, W> {
         let whole = facts
             .loss_s()
             .map_or("     -".into(), |s| format!("{s:+6.2}"));
-        let line = format!(
-            "  {short:<21} {whole} {} {} {}  {told}",
+        writeln!(
+            self.out,
+            "  {short:<21} {whole} {} {} {}",
             part(facts.loss_entry_s),
             part(facts.loss_middle_s),
             part(facts.loss_exit_s),
-        );
-        writeln!(self.out, "{}", line.trim_end())
+        )?;
+        let mut quiet = true;
+        for cue in cues.iter().filter(|c| c.corner == facts.corner) {
+            let advice = words::advice(cue, &self.reference, self.units);
+            self.out
+                .write_all(words::told_line(cue, &advice).as_bytes())?;
+            quiet = false;
+        }
+        if quiet && !facts.usable {
+            let why = "not judged: the stream or the line was broken";
+            writeln!(self.out, "     {why}")?;
+        }
+        Ok(())
     }
 }
 
 fn is_listed(facts: &Facts, cues: &[Cue]) -> bool {
     let costly = facts.loss_s().is_none_or(|s| s.abs() >= LISTED_S);
     costly || !facts.usable || cues.iter().any(|c| c.corner == facts.corner)
-}
-
-fn moment(told: Told) -> &'static str {
-    match told {
-        Told::Now => "as it happened",
-        Told::After => "on the way out",
-        Told::Ahead => "before the corner",
-    }
 }

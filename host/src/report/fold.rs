@@ -188,7 +188,10 @@ fn words(line: &str) -> Vec<&str> {
 /// further in.
 fn hanging(line: &str) -> usize {
     let indent = length(line) - length(line.trim_start());
-    if line.trim_start().starts_with("- ") {
+    if ["- ", "← ", "→ ", "= "]
+        .iter()
+        .any(|mark| line.trim_start().starts_with(mark))
+    {
         return indent + 2;
     }
     let chars: Vec<char> = line.chars().collect();
@@ -236,6 +239,11 @@ mod tests {
             "  - cuepost check demo/driver.csv",
             24,
             "  - cuepost check\n    demo/driver.csv",
+        );
+        check(
+            "     ← full throttle 17 m sooner",
+            24,
+            "     ← full throttle 17\n       m sooner",
         );
     }
 

@@ -4,6 +4,7 @@ pub mod fold;
 pub mod glance;
 pub mod html;
 pub mod json;
+pub mod paint;
 pub mod places;
 pub mod reference;
 pub mod system;

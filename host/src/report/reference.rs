@@ -103,9 +103,22 @@ pub fn kind(kind: CornerKind) -> &'static str {
 }
 
 fn corners(out: &mut String, view: &ReferenceView<'_>, units: Units) {
+    let (m, v) = (units.length_name(), units.speed_name());
     line!(
         out,
-        "corner        kind         brake or lift   slowest at        speed   throttle       exit"
+        "{:<16} {:>9}  {:>7} {:>6} {:>9} {:>6}",
+        "corner",
+        "brake",
+        "slowest",
+        "",
+        "throttle",
+        "exit"
+    );
+    line!(
+        out,
+        "{:>26}  {:>7} {v:>6} {m:>9} {v:>6}",
+        format!("or lift, {m}"),
+        format!("at {m}")
     );
     for (c, number) in view.corners.iter().zip(1..) {
         corner(out, view, c, number, units);
@@ -120,15 +133,17 @@ fn corners(out: &mut String, view: &ReferenceView<'_>, units: Units) {
 
 fn corner(out: &mut String, view: &ReferenceView<'_>, c: &Corner, number: usize, units: Units) {
     let hand = if c.turn > 0 { "left" } else { "right" };
+    let length = |m: f32| format!("{:.0}", f64::from(m) * units.lengths_a_metre());
+    let speed = |mps: f32| format!("{:.0}", f64::from(mps) * units.speeds_a_mps());
     let spread = |sd: f32| {
         if c.spread.laps > 1 {
-            format!("±{sd:.1}")
+            format!("±{:.1}", f64::from(sd) * units.lengths_a_metre())
         } else {
             String::new()
         }
     };
     let at = |m: Option<cuepost_engine::Measured>, sd: f32| match m {
-        Some(m) => format!("{:.0} m{}", m.value, spread(sd)),
+        Some(m) => format!("{}{}", length(m.value), spread(sd)),
         None => "-".to_owned(),
     };
     let facts = &c.facts;
@@ -140,26 +155,30 @@ fn corner(out: &mut String, view: &ReferenceView<'_>, c: &Corner, number: usize,
         .map_or_else(|| view.speed_mps(c.exit_m), |m| m.value);
     line!(
         out,
-        "{number:>3} {hand:<5}     {:<8} {:>17} {:>12} {:>12} {:>10} {:>10}  {}",
+        "{number:>3} {hand:<5} {:<6} {:>9}  {:>7} {:>6} {:>9} {:>6}",
         kind(c.kind),
         at(facts.brake_m, c.spread.brake_m),
-        format!("{:.0} m", facts.slowest_m.map_or(c.apex_m, |m| m.value)),
-        units.speed(slowest.into()),
+        length(facts.slowest_m.map_or(c.apex_m, |m| m.value)),
+        speed(slowest),
         at(facts.throttle_m, c.spread.throttle_m),
-        units.speed(exit.into()),
-        c.name
+        speed(exit),
     );
-    if let Some(place) = by_landmarks(view, c, units) {
-        line!(out, "              {place}");
+    let mut more: Vec<String> = Vec::new();
+    if !c.name.is_empty() {
+        more.push(c.name.to_string());
+    }
+    more.extend(by_landmarks(view, c, units));
+    if !more.is_empty() {
+        line!(out, "    {}", more.join(": "));
     }
     if c.unproven {
         line!(
             out,
-            "              computed: asks for no more than was driven until a lap was as fast"
+            "    computed: asks for no more than was driven until a lap was as fast"
         );
     }
     if !c.note.is_empty() {
-        line!(out, "              {}", c.note);
+        line!(out, "    {}", c.note);
     }
 }
 
@@ -197,7 +216,7 @@ fn landmarks(out: &mut String, view: &ReferenceView<'_>, units: Units) {
 fn car(out: &mut String, view: &ReferenceView<'_>, units: Units) {
     line!(
         out,
-        "the car           coasting  full throttle   braking   cornering"
+        "the car        coasting  full throttle  braking  cornering"
     );
     let slowest = view.nodes.iter().map(|n| n.speed_cmps).min().unwrap_or(0);
     let fastest = view.nodes.iter().map(|n| n.speed_cmps).max().unwrap_or(0);
@@ -206,7 +225,7 @@ fn car(out: &mut String, view: &ReferenceView<'_>, units: Units) {
     while speed <= f32::from(fastest) * 0.01 {
         line!(
             out,
-            "at {:>10}   {:>10} {:>14} {:>9} {:>11}",
+            "at {:>9}  {:>9} {:>14} {:>8} {:>10}",
             units.speed(speed.into()),
             units.deceleration(view.car.coast_mps2(speed).into()),
             units.deceleration(view.car.full_mps2(speed).into()),

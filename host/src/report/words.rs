@@ -5,7 +5,7 @@ use super::places;
 use super::units::{Units, lap_time, seconds};
 use cuepost_engine::{
     Advice, Corner, Cue, Event, HealthEvent, HealthState, LapEvent, PaceEvent, Phase,
-    ReferenceView, Told,
+    ReferenceView, Told, Way,
 };
 
 /// A loss below this is not worth a word, seconds.
@@ -78,6 +78,30 @@ pub fn advice(cue: &Cue, reference: &ReferenceView<'_>, units: Units) -> String 
         text.push_str(&place);
     }
     text
+}
+
+/// When a cue is told.
+pub const fn moment(told: Told) -> &'static str {
+    match told {
+        Told::Now => "as it happened",
+        Told::After => "on the way out",
+        Told::Ahead => "before the corner",
+    }
+}
+
+/// The way a cue points, as every display shows it: to the left sooner or less, to the right later
+/// or more, neither for what is to be kept.
+pub const fn mark(advice: Advice) -> char {
+    match advice.way() {
+        Way::Less => '←',
+        Way::More => '→',
+        Way::Keep => '=',
+    }
+}
+
+/// A line below a corner's figures: which way, what to do, and when it is told.
+pub fn told_line(cue: &Cue, what: &str) -> String {
+    format!("     {} {what} ({})\n", mark(cue.advice), moment(cue.told))
 }
 
 /// A cue in one sentence:

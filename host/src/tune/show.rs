@@ -7,7 +7,7 @@ use crate::tables::{Cell, Column, Table};
 use std::fmt::Write;
 
 /// How many corners a line of the terminal names.
-const CORNERS: usize = 5;
+const CORNERS: usize = 3;
 
 /// A row a setting.
 pub fn table(
