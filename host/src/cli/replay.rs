@@ -1,18 +1,18 @@
 //! `cuepost replay`: a recording against a reference.
 
 use super::manners::{self, Fitting};
-use super::progress::{Bar, Reading, reading};
+use super::progress::{Bar, reading};
 use crate::adapt::words::caution;
 use crate::replay::{Summary, replay, table::Table, text::Laps};
 use crate::report::json::event_json;
 use crate::report::units::Units;
-use crate::source::kinds_differ;
+use crate::source::{SourceError, kinds_differ};
 use crate::tables::{Tables, to_parquet};
 use crate::{conditions, durable, reference_file, source, thresholds_file};
 use anyhow::{Context, bail};
 use clap::ValueEnum;
 use cuepost_engine::gate::Refusal;
-use cuepost_engine::{Config, ReferenceView};
+use cuepost_engine::{Config, ReferenceView, Sample};
 use rayon::prelude::*;
 use std::collections::BTreeSet;
 use std::io::{self, BufWriter, IsTerminal, Write};
@@ -165,10 +165,15 @@ fn one(
         eprintln!("{caution}");
     }
     let written_on = args.output.is_none() && io::stdout().is_terminal();
-    let samples = reading(&mut recording, path).unless(written_on || args.recording.len() > 1);
-    let (summary, fault) = match &args.output {
-        Some(prefix) => tables(args, (path, prefix), samples, reference, config, out)?,
-        None => print(args, samples, reference, config, out)?,
+    let alone = args.recording.len() == 1;
+    let samples = reading(&mut recording, path).unless(written_on || !alone);
+    // Several recordings have a core each already; what is typed or piped in is told as it comes.
+    let (summary, fault) = if alone && path != Path::new("-") {
+        source::ahead(samples, |samples| {
+            tell(args, path, samples, reference, config, out)
+        })?
+    } else {
+        tell(args, path, samples, reference, config, out)?
     };
     for line in complaints(&summary) {
         eprintln!("{line}");
@@ -179,13 +184,31 @@ fn one(
     }
 }
 
+fn tell(
+    args: &Args,
+    path: &Path,
+    samples: impl Samples,
+    reference: &ReferenceView<'_>,
+    config: Config,
+    out: impl Write,
+) -> anyhow::Result<(Summary, Option<SourceError>)> {
+    match &args.output {
+        Some(prefix) => tables(args, (path, prefix), samples, reference, config, out),
+        None => print(args, samples, reference, config, out),
+    }
+}
+
+/// What a recording gives.
+trait Samples: Iterator<Item = Result<Sample, SourceError>> {}
+impl<T: Iterator<Item = Result<Sample, SourceError>>> Samples for T {}
+
 fn print(
     args: &Args,
-    recording: Reading<'_>,
+    recording: impl Samples,
     reference: &ReferenceView<'_>,
     config: Config,
     mut out: impl Write,
-) -> anyhow::Result<(Summary, Option<source::SourceError>)> {
+) -> anyhow::Result<(Summary, Option<SourceError>)> {
     let mut failed: io::Result<()> = Ok(());
     let done = match args.format {
         Format::Jsonl => {
@@ -221,11 +244,11 @@ fn print(
 fn tables(
     args: &Args,
     (path, prefix): (&Path, &Path),
-    recording: Reading<'_>,
+    recording: impl Samples,
     reference: &ReferenceView<'_>,
     config: Config,
     mut out: impl Write,
-) -> anyhow::Result<(Summary, Option<source::SourceError>)> {
+) -> anyhow::Result<(Summary, Option<SourceError>)> {
     let name = path.file_stem().unwrap_or_default();
     let name = name.to_string_lossy();
     let mut tables = Tables::new(&name, *reference, args.units);

@@ -58,6 +58,8 @@ where
     let mut engine = Engine::new(config);
     let mut summary = Summary::default();
     let mut fault = None;
+    let refused = |engine: &Engine| engine.refused().iter().map(|n| u64::from(*n)).sum::<u64>();
+    let mut refused_before = 0;
     for sample in samples {
         let sample = match sample {
             Ok(sample) => sample,
@@ -72,10 +74,11 @@ where
         summary.samples += 1;
         summary.end_us = sample.time_us;
         let start_us = summary.start_us;
-        let refused = |engine: &Engine| engine.refused().iter().map(|n| u64::from(*n)).sum::<u64>();
-        let before = refused(&engine);
         engine.feed_watched(reference, &sample, voice);
-        if let (Some(place), true) = (engine.place(), refused(&engine) == before) {
+        let refused_now = refused(&engine);
+        let admitted = refused_now == refused_before;
+        refused_before = refused_now;
+        if let (Some(place), true) = (engine.place(), admitted) {
             watch(&sample, place);
         }
         for event in engine.events() {

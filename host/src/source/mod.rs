@@ -4,6 +4,7 @@
 //! from a port. Both decode with the same code and count what they refuse by reason, with the
 //! first place of each. Memory stays flat however long a recording is.
 
+mod ahead;
 mod csv;
 mod decoder;
 mod detect;
@@ -12,6 +13,7 @@ mod stream;
 mod summary;
 mod wire;
 
+pub use ahead::{Ahead, ahead};
 pub use csv::Mapping;
 pub use report::{Fault, Kind, Place, Refusal, Report, SourceError};
 pub use stream::Stream;
