@@ -1,6 +1,6 @@
 //! The page leads to the costliest planted fault, holds 30 laps, and works in a browser.
 
-use crate::chrome::{Chrome, LAPTOP, TABLET, ask, keep_picture, until};
+use crate::chrome::{Chrome, LAPTOP, PHONE_UPRIGHT, Screen, TABLET, ask, keep_picture, until};
 use crate::stage::Stage;
 use cuepost_engine::{Advice, Config, Phase};
 use cuepost_host::debrief::{Debrief, composite::composite, findings, render};
@@ -287,20 +287,9 @@ fn the_page_works_in_a_browser() {
         .await;
         assert!(rows.as_u64() >= Some(5));
         client.close().await.expect("closes");
-        let client = chrome.open(TABLET).await;
-        client
-            .goto(&format!("file://{}", file.display()))
-            .await
-            .expect("opens");
-        until(&client, "document.body.dataset.ready === 'yes'").await;
-        let wide = ask(
-            &client,
-            "document.documentElement.scrollWidth <= innerWidth",
-        )
-        .await;
-        assert_eq!(wide, json!(true));
-        keep_picture(&client, "debrief-tablet").await;
-        client.close().await.expect("closes");
+        for screen in [TABLET, PHONE_UPRIGHT] {
+            fits(&chrome, screen, &file).await;
+        }
     };
     tokio::runtime::Builder::new_current_thread()
         .enable_all()
@@ -308,4 +297,21 @@ fn the_page_works_in_a_browser() {
         .expect("a runtime")
         .block_on(work);
     let _ = std::fs::remove_file(&file);
+}
+
+/// Nothing sticks out sideways, and the letters of the pictures keep a size that can be read.
+async fn fits(chrome: &Chrome, screen: Screen, file: &std::path::Path) {
+    let client = chrome.open(screen).await;
+    client
+        .goto(&format!("file://{}", file.display()))
+        .await
+        .expect("opens");
+    until(&client, "document.body.dataset.ready === 'yes'").await;
+    let wide = "document.documentElement.scrollWidth <= innerWidth";
+    assert_eq!(ask(&client, wide).await, json!(true), "{}", screen.name);
+    let letters = "document.querySelector('#charts svg text').getBoundingClientRect().height";
+    let letters = ask(&client, letters).await;
+    assert!(letters.as_f64() >= Some(9.0), "{}: {letters}", screen.name);
+    keep_picture(&client, &format!("debrief-{}", screen.name)).await;
+    client.close().await.expect("closes");
 }

@@ -62,6 +62,51 @@ fn every_example_is_understood() {
     assert!(count > 30, "{count}");
 }
 
+/// What of an example needs hardware, a network, a person, or a file of the reader's own.
+const NEEDS_MORE: [&str; 8] = [
+    "cuepost board",
+    "/dev/",
+    "udp:",
+    "--page",
+    "boards.txt",
+    "--press",
+    "marks.csv",
+    "~/",
+];
+
+#[test]
+fn every_example_works_as_it_is_pasted() {
+    let folder = Folder::new("examples");
+    let bin = folder.file("bin");
+    std::fs::create_dir_all(&bin).expect("a folder");
+    let program = env!("CARGO_BIN_EXE_program");
+    std::os::unix::fs::symlink(program, format!("{bin}/cuepost")).expect("linked");
+    let mut script = String::from(
+        "set -eux\ncuepost demo --out demo\ncuepost landmarks list demo/quillmere.ref > boards.toml\n",
+    );
+    let mut count = 0;
+    for (_, command) in commands() {
+        let help = command.get_after_help().map(ToString::to_string);
+        let help = help.unwrap_or_default();
+        let examples = help.lines().filter_map(|line| line.strip_prefix("  "));
+        let lines = examples.filter(|line| NEEDS_MORE.iter().all(|more| !line.contains(more)));
+        for line in lines {
+            script += &format!("{line}\n");
+            count += 1;
+        }
+    }
+    assert!(count > 20, "{count}");
+    let path = std::env::var("PATH").unwrap_or_default();
+    let done = std::process::Command::new("bash")
+        .args(["-c", &script])
+        .current_dir(folder.file("."))
+        .env("PATH", format!("{bin}:{path}"))
+        .output()
+        .expect("bash is there");
+    let errors = String::from_utf8_lossy(&done.stderr);
+    assert!(done.status.success(), "{errors}");
+}
+
 #[test]
 fn a_slip_in_an_example_would_be_seen() {
     for line in ["cuepost lern a.csv -o a.ref", "cuepost learn a.csv --nam x"] {

@@ -18,8 +18,8 @@ use std::process::ExitCode;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  cuepost adapt club.ref --grip 0.95 --mass +50 --car-mass 1250 -o sunday.ref
-  cuepost adapt simulator.ref --grip -10% -o first-day.ref")]
+  cuepost adapt demo/quillmere.ref --grip 0.95 --mass +50 --car-mass 1250 -o sunday.ref
+  cuepost adapt demo/quillmere.ref --grip -10% -o first-day.ref")]
 pub struct Args {
     /// The reference, as `cuepost learn` made it
     reference: PathBuf,

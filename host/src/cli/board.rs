@@ -28,7 +28,7 @@ const LAST_WORDS: Duration = Duration::from_secs(1);
 #[command(after_help = "\
 Examples:
   cuepost board status
-  cuepost board send club.ref --port /dev/ttyUSB0")]
+  cuepost board send demo/quillmere.ref --port /dev/ttyUSB0")]
 pub struct Args {
     #[command(subcommand)]
     command: Command,
@@ -45,7 +45,7 @@ enum Command {
     /// Send a reference, as `cuepost learn` made it
     #[command(after_help = "\
 Example:
-  cuepost board send club.ref --port /dev/ttyUSB0")]
+  cuepost board send demo/quillmere.ref --port /dev/ttyUSB0")]
     Send {
         /// The reference
         reference: PathBuf,
@@ -83,7 +83,7 @@ Examples:
     /// The board listens to the computer after `cuepost board set source=computer`.
     #[command(after_help = "\
 Example:
-  cuepost board play driver.csv")]
+  cuepost board play demo/driver.csv")]
     Play {
         /// The recording: NMEA, UBX, CSV or our own
         recording: PathBuf,

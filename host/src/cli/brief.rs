@@ -3,9 +3,9 @@
 use crate::brief::{markdown, page, sheet, text};
 use crate::report::Units;
 use crate::{durable, reference_file};
-use anyhow::Context;
+use anyhow::{Context, bail};
 use clap::ValueEnum;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Print a reference as a sheet to brief from: corner by corner, in landmarks
@@ -14,8 +14,8 @@ use std::process::ExitCode;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  cuepost brief club.ref
-  cuepost brief club.ref -o club.html")]
+  cuepost brief demo/quillmere.ref
+  cuepost brief demo/quillmere.ref -o sheet.html")]
 pub struct Args {
     /// The reference, as `cuepost learn` or `cuepost adapt` made it
     reference: PathBuf,
@@ -44,14 +44,11 @@ enum Format {
 pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let (kept, _) = reference_file::read(&args.reference)?;
     let view = kept.view();
-    let ending = args.output.as_deref().and_then(|p| p.extension());
-    let format = args
-        .format
-        .unwrap_or(match ending.and_then(|e| e.to_str()) {
-            Some("html" | "htm") => Format::Html,
-            Some("md" | "markdown") => Format::Markdown,
-            _ => Format::Text,
-        });
+    let format = match (args.format, &args.output) {
+        (Some(format), _) => format,
+        (None, None) => Format::Text,
+        (None, Some(path)) => by_ending(path)?,
+    };
     let said = sheet(&view, args.units);
     let written = match format {
         Format::Text => text(&said, args.units),
@@ -69,4 +66,17 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// What a file of this name holds.
+fn by_ending(path: &Path) -> anyhow::Result<Format> {
+    match path.extension().and_then(|e| e.to_str()) {
+        Some("html" | "htm") => Ok(Format::Html),
+        Some("md" | "markdown") => Ok(Format::Markdown),
+        Some("txt") | None => Ok(Format::Text),
+        Some(_) => bail!(
+            "{}: a sheet is .html (a browser prints it, into a PDF as well), .md or .txt",
+            path.display()
+        ),
+    }
 }

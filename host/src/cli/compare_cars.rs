@@ -17,7 +17,7 @@ use std::process::ExitCode;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Example:
-  cuepost compare-cars simulator.csv car.csv")]
+  cuepost compare-cars demo/coach.csv demo/driver.csv")]
 pub struct Args {
     /// Recordings of car A: at least one whole lap at speed
     a: PathBuf,

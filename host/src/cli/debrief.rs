@@ -15,7 +15,7 @@ use std::process::ExitCode;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Example:
-  cuepost debrief sunday.csv --reference club.ref -o sunday.html")]
+  cuepost debrief demo/driver.csv --reference demo/quillmere.ref -o page.html")]
 pub struct Args {
     /// The recording: NMEA, UBX, CSV or our own
     recording: PathBuf,
@@ -47,20 +47,24 @@ pub fn run(args: &Args) -> anyhow::Result<ExitCode> {
     let config = thresholds_file::read_or_default(args.thresholds.as_deref())?;
     let options = source::Options::with_columns(&args.column)?;
     let mut recording = source::open(&args.recording, &options)?;
+    let made = reference.session.source;
+    if let Some(words) = source::kinds_differ(made, recording.source_kind(), "this recording is") {
+        eprintln!("{words}");
+    }
     let conditions = args.conditions.clone().unwrap_or(recording.conditions());
     let (session, fault) = measure(
         reading(&mut recording, &args.recording),
         &reference,
         &config,
     );
-    if session.laps.is_empty() && session.passages.is_empty() {
+    if let Some(why) = session.nothing() {
         if let Some(fault) = fault {
             return Err(fault.into());
         }
-        bail!(
-            "{}: no lap and no corner was driven on this reference: is it the same circuit, and driven the same way round?",
-            args.recording.display()
-        );
+        bail!("{}: {why}", args.recording.display());
+    }
+    if session.laps.is_empty() {
+        eprintln!("No lap was closed: the page has the corners only.");
     }
     let name = args.recording.file_stem().unwrap_or_default();
     let page = render(&Debrief {

@@ -17,8 +17,8 @@ use std::process::ExitCode;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  cuepost landmarks from walk.csv -r club.ref --times boards.txt -o boards.toml
-  cuepost landmarks put boards.toml -r club.ref -o club.ref")]
+  cuepost landmarks from demo/coach.csv -r demo/quillmere.ref --times boards.txt -o boards.toml
+  cuepost landmarks put boards.toml -r demo/quillmere.ref -o club.ref")]
 pub struct Args {
     #[command(subcommand)]
     what: What,
@@ -29,18 +29,18 @@ enum What {
     /// Make the file from places marked while driving past
     #[command(after_help = "\
 Examples:
-  cuepost landmarks from walk.csv -r club.ref --times boards.txt -o boards.toml
+  cuepost landmarks from demo/coach.csv -r demo/quillmere.ref --times boards.txt -o boards.toml
   cuepost landmarks from drive.csv -r club.ref --press horn --late 0.2 -o boards.toml")]
     From(From),
     /// Put a file into a reference, in place of the landmarks it has
     #[command(after_help = "\
 Example:
-  cuepost landmarks put boards.toml -r club.ref -o club.ref")]
+  cuepost landmarks put boards.toml -r demo/quillmere.ref -o club.ref")]
     Put(Put),
     /// Print a reference's landmarks and notes as a file to edit
     #[command(after_help = "\
 Example:
-  cuepost landmarks list club.ref > boards.toml")]
+  cuepost landmarks list demo/quillmere.ref > boards.toml")]
     List(List),
 }
 

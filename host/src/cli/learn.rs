@@ -19,8 +19,8 @@ use std::process::ExitCode;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  cuepost learn coach.csv -o club.ref
-  cuepost learn coach.csv -o club.ref --name 'Club, dry' --lap 4 --landmarks boards.toml")]
+  cuepost learn demo/coach.csv -o club.ref
+  cuepost learn demo/coach.csv -o club.ref --name 'Club, dry' --mass 1250 --lap 3")]
 pub struct Args {
     /// Recordings of the same circuit, car and day: NMEA, UBX, CSV or our own.
     #[arg(required = true)]

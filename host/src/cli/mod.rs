@@ -61,15 +61,15 @@ pub const BAD_INPUT: u8 = 2;
     version,
     max_term_width = 100,
     after_help = "\
-Examples:
-  cuepost demo
-  cuepost learn coach.csv -o club.ref
-  cuepost debrief driver.csv --reference club.ref -o page.html",
+Examples, the first of which makes the files of all examples:
+  cuepost demo --out demo
+  cuepost learn demo/coach.csv -o club.ref
+  cuepost debrief demo/driver.csv --reference club.ref -o page.html",
     after_long_help = "\
-Examples:
-  cuepost demo
-  cuepost learn coach.csv -o club.ref
-  cuepost debrief driver.csv --reference club.ref -o page.html
+Examples, the first of which makes the files of all examples:
+  cuepost demo --out demo
+  cuepost learn demo/coach.csv -o club.ref
+  cuepost debrief demo/driver.csv --reference club.ref -o page.html
 
 Exit codes:
   0  done, or the reader of a pipe went away

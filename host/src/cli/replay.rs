@@ -25,9 +25,9 @@ use std::process::ExitCode;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  cuepost replay sunday.csv --reference club.ref
-  cuepost replay sunday.csv --reference club.ref --format jsonl > sunday.jsonl
-  cuepost replay sunday.csv -r club.ref --format parquet -o season/sunday")]
+  cuepost replay demo/driver.csv --reference demo/quillmere.ref
+  cuepost replay demo/driver.csv -r demo/quillmere.ref --format jsonl > driver.jsonl
+  cuepost replay demo/driver.csv -r demo/quillmere.ref --format parquet -o driver")]
 pub struct Args {
     /// The recordings: NMEA, UBX, CSV or our own; `-` is standard input
     #[arg(required = true)]

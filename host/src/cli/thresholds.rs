@@ -11,7 +11,7 @@ use std::process::ExitCode;
 #[command(after_help = "\
 Examples:
   cuepost thresholds -o club.toml
-  cuepost replay sunday.csv -r club.ref -t club.toml")]
+  cuepost replay demo/driver.csv -r demo/quillmere.ref -t club.toml")]
 pub struct Args {
     /// Begin from these thresholds instead of the built-in ones; says what is wrong with the file
     file: Option<PathBuf>,

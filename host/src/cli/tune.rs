@@ -30,8 +30,8 @@ use std::time::Instant;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  cuepost tune sunday.csv -r club.ref --page
-  cuepost tune sunday.csv -r club.ref --vary throttle_m=4:20:2 --vary loss_s=0.03,0.06
+  cuepost tune demo/driver.csv -r demo/quillmere.ref --page
+  cuepost tune demo/driver.csv -r demo/quillmere.ref --vary throttle_m=4:20:2 --vary loss_s=0.03,0.06
   cuepost tune saturday.csv sunday.csv -r club.ref --marks marks.csv --save club.toml")]
 pub struct Args {
     /// The recordings: NMEA, UBX, CSV or our own
@@ -200,14 +200,11 @@ fn measure(
         let recording = source::open(path, &options)?;
         let (take, fault) = Take::measure(name, recording, reference);
         bar.step();
-        if take.session.laps.is_empty() && take.session.passages.is_empty() {
+        if let Some(why) = take.session.nothing() {
             if let Some(fault) = fault {
                 return Err(fault.into());
             }
-            bail!(
-                "{}: no lap and no corner was driven on this reference: is it the same circuit, and driven the same way round?",
-                path.display()
-            );
+            bail!("{}: {why}", path.display());
         }
         Ok((take, fault))
     });

@@ -66,8 +66,11 @@ const esc = (t) => String(t).replace(/[&<>"]/g, (c) => ({ "&": "&amp;", "<": "&l
 const minus = (t) => String(t).replace("-", "−");
 const signed = (v, d) => minus((v >= 0 ? "+" : "") + v.toFixed(d));
 
-const W = 960, LEFT = 46, RIGHT = 10;
+const LEFT = 46, RIGHT = 10;
+/* Drawn as wide as there is room for, so that its letters keep their size on a telephone. */
+let W = 960;
 let geometry = null;
+const width = () => Math.min(960, Math.max(320, $("charts").clientWidth || 960));
 function panes() {
   const list = [{ key: "speed", top: 34, h: 240 }, { key: "gap", top: 300, h: 110 }];
   if (pedals) list.push({ key: "pedals", top: 436, h: 70 });
@@ -82,6 +85,7 @@ function ticks(lo, hi, want) {
 
 function drawCharts() {
   const lap = byNumber.get(state.lap), s = span(), list = points(s), all = panes();
+  W = width();
   const H = all[all.length - 1].top + all[all.length - 1].h + 26;
   const x = (m) => LEFT + (m - s[0]) / (s[1] - s[0]) * (W - LEFT - RIGHT);
   const others = laps.filter((l) => l !== lap && (state.corner !== 0));
@@ -132,11 +136,18 @@ function drawCharts() {
     if (p.key === "speed" && state.corner) out += onsets(s, x, y, scale);
     p.y = y; p.scale = scale; p.f = f;
   }
-  for (const t of ticks(s[0] * kLen, (s[0] + (s[1] - s[0]) * .95) * kLen, 8)) out += `<text text-anchor="middle" x="${x(t / kLen)}" y="${H - 8}">${minus(Math.round(wrap(t / kLen) * kLen))}</text>`;
+  for (const t of ticks(s[0] * kLen, (s[0] + (s[1] - s[0]) * .95) * kLen, W / 110)) out += `<text text-anchor="middle" x="${x(t / kLen)}" y="${H - 8}">${minus(Math.round(wrap(t / kLen) * kLen))}</text>`;
   out += `<text text-anchor="end" x="${W - RIGHT}" y="${H - 8}">${D.units.length}</text>`;
-  for (const l of D.landmarks) for (const turn of [-L, 0, L]) {
-    const m = l.at + turn;
-    if (state.corner && m >= s[0] && m <= s[1]) out += `<path d="M${x(m)} 22V${H - 26}" stroke="#5b6773" stroke-dasharray="1 4"/><text x="${x(m) + 3}" y="32">${esc(l.name)}</text>`;
+  /* A name that would stand on the one before it is left out; its line is there. */
+  let free = -Infinity;
+  const seen = D.landmarks.flatMap((l) => [-L, 0, L].map((turn) => [l.at + turn, l.name])).sort((a, b) => a[0] - b[0]);
+  for (const [m, name] of seen) {
+    if (!state.corner || m < s[0] || m > s[1]) continue;
+    const at = x(m) + 3, room = 7 * name.length;
+    out += `<path d="M${x(m)} 22V${H - 26}" stroke="#5b6773" stroke-dasharray="1 4"/>`;
+    if (at < free || at + room > W) continue;
+    out += `<text x="${at}" y="32">${esc(name)}</text>`;
+    free = at + room;
   }
   out += `<path id="cursor" d="" stroke="#16202b" stroke-width="1"/><g id="dots"></g>`;
   $("charts").innerHTML = `<svg viewBox="0 0 ${W} ${H}" role="img" aria-label="Speed and gap over distance">${out}</svg>`;
@@ -307,6 +318,7 @@ document.addEventListener("keydown", (event) => {
   else return;
   event.preventDefault();
 });
+window.addEventListener("resize", () => { if (width() !== W) draw(); });
 if (D.first) show(D.first.corner, D.first.lap); else draw();
 document.body.dataset.ready = "yes";
 })();

@@ -17,12 +17,7 @@ pub fn lines(counters: &Counters, outcome: &Outcome, recording: Option<&Path>) -
             count(&counters.cues),
             duration(seconds)
         ),
-        format!(
-            "samples: {} ({:.1} a second), from {} bytes",
-            count(&counters.samples),
-            counters.mean_rate_hz(),
-            count(&counters.bytes)
-        ),
+        samples(counters),
     ];
     let unplugged = count(&counters.unplugged);
     if unplugged > 0 {
@@ -81,6 +76,20 @@ pub fn lines(counters: &Counters, outcome: &Outcome, recording: Option<&Path>) -
         ));
     }
     lines
+}
+
+/// A recording is read as samples; only ports and sockets count bytes.
+fn samples(counters: &Counters) -> String {
+    let (samples, bytes) = (&counters.samples, counters.bytes.load(Relaxed));
+    let from = match bytes {
+        0 => String::new(),
+        bytes => format!(", from {bytes} bytes"),
+    };
+    format!(
+        "samples: {} ({:.1} a second){from}",
+        samples.load(Relaxed),
+        counters.mean_rate_hz()
+    )
 }
 
 fn duration(seconds: f64) -> String {

@@ -62,6 +62,15 @@ impl Session {
         Some(self.traces.get(&lap)?.on(grid, reference))
     }
 
+    /// Why there is nothing to look at; none where a lap was closed or a corner is to be judged.
+    pub fn nothing(&self) -> Option<&'static str> {
+        let judged = self.passages.iter().any(|p| p.facts.usable);
+        (self.laps.is_empty() && !judged).then_some(
+            "no lap and no corner was driven on this reference: is it the same circuit, and driven \
+             the same way round?",
+        )
+    }
+
     /// Usable passages of one corner whose loss is known.
     pub fn of_corner(&self, corner: u8) -> impl Iterator<Item = &Passage> {
         let of = move |p: &&Passage| p.facts.corner == corner && p.loss_s().is_some();

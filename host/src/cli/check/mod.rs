@@ -27,8 +27,8 @@ const RATE_WANTED_HZ: u32 = 10;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  cuepost check sunday.csv
-  cuepost check club.ref --json
+  cuepost check demo/driver.csv
+  cuepost check demo/quillmere.ref --json
   cuepost check --layout rig.toml udp:5005")]
 pub struct Args {
     /// The file.

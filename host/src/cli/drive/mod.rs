@@ -35,7 +35,7 @@ use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 Examples:
   cuepost drive --from /dev/ttyACM0 --reference club.ref --to terminal --to page
   cuepost drive --from udp:5005 --layout rig.toml --reference club.ref --to page --lan
-  cuepost drive --from lap.nmea --speed 4 --reference club.ref --to lines
+  cuepost drive --from demo/driver.csv --speed 50 --reference demo/quillmere.ref --to lines
   cuepost drive --from /dev/ttyACM0 --record coach.rec")]
 pub struct Args {
     /// Where samples come from: serial:PORT[@BAUD], udp:PORT (this machine only),

@@ -15,6 +15,8 @@ const PREAMBLE_MAX: usize = 200;
 const ROWS_SEEN: usize = 1000;
 /// So many rows of a stream are waited for when none shows its decimal sign.
 const ROWS_OPEN: usize = 200;
+/// So much of a line is shown in a message, characters.
+const SHOWN_MAX: usize = 80;
 /// The separators there are.
 const SEPARATORS: [u8; 3] = *b";\t,";
 
@@ -333,23 +335,24 @@ fn unmatched(reading: &Reading, line: Line<'_>, mappings: &[Mapping]) -> Option<
 /// What to say when no line names what is needed.
 fn missing(best: Option<(Line<'_>, Reading)>, mappings: &[Mapping]) -> SourceError {
     let least = if mappings.is_empty() { 2 } else { 1 };
-    let Some((line, reading)) = best.filter(|(_, r)| r.known() + r.lacking >= least) else {
-        let words = "no line names columns such as time_s and speed_mps or lat_deg and lon_deg";
-        return SourceError::new(None, Fault::Columns(words.to_owned()));
+    let known = |r: &Reading| r.known() + r.lacking >= least;
+    let (line, reading) = match best {
+        Some((line, reading)) if known(&reading) => (line, reading),
+        unknown => return nameless(unknown.as_ref()),
     };
     if let Some(error) = unmatched(&reading, line, mappings) {
         return error;
     }
     let time = reading.has(|c| matches!(c, Channel::Time(_)));
-    let lacks = if time { "a speed or a place" } else { "a time" };
-    let example = if time { "speed_kmh" } else { "time_s" };
-    let bare: Vec<&str> = reading
+    let (lacks, example) = match time {
+        true => ("a speed or a place", "speed_kmh"),
+        false => ("a time", "time_s"),
+    };
+    let bare = reading
         .names
         .iter()
-        .filter(|name| names::lacks_unit(name))
-        .map(String::as_str)
-        .collect();
-    let hint = match bare.first() {
+        .find(|name| names::lacks_unit(name) && names::lacks_unit_of_time(name) != time);
+    let hint = match bare {
         Some(name) => format!("`{name}` lacks its unit: --column {example}={name}"),
         None => format!("name one with --column {example}=COLUMN"),
     };
@@ -358,4 +361,21 @@ fn missing(best: Option<(Line<'_>, Reading)>, mappings: &[Mapping]) -> SourceErr
         reading.names.join(", ")
     );
     SourceError::new(Some(Place::line(line.number)), Fault::Columns(words))
+}
+
+/// What to say of a text without one known name: its first line may well be names.
+fn nameless(first: Option<&(Line<'_>, Reading)>) -> SourceError {
+    let mut words =
+        "no line names columns such as time_s and speed_mps or lat_deg and lon_deg".to_owned();
+    let names = first.map_or(&[][..], |(_, reading)| &reading.names);
+    if names.len() > 1 {
+        let text = names.join(", ");
+        let shown = text.chars().filter(|c| !c.is_control());
+        let shown: String = shown.take(SHOWN_MAX).collect();
+        words += &format!(
+            "; if `{shown}` are names, say which is what: --column time_s=NAME \
+             --column speed_kmh=NAME"
+        );
+    }
+    SourceError::new(None, Fault::Columns(words))
 }

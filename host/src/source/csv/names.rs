@@ -122,6 +122,9 @@ const NAMES: &[(&str, Channel)] = &[
     ("t_s", Channel::Time(6)),
     ("t_ms", Channel::Time(3)),
     ("t_us", Channel::Time(0)),
+    ("timestamp_s", Channel::Time(6)),
+    ("timestamp_ms", Channel::Time(3)),
+    ("timestamp_us", Channel::Time(0)),
     ("lat_deg", Channel::Lat),
     ("lat", Channel::Lat),
     ("latitude", Channel::Lat),
@@ -235,6 +238,14 @@ pub fn lacks_unit(name: &str) -> bool {
     NAMES.iter().any(|(n, _)| n.starts_with(&start)) && channel(name, None).is_none()
 }
 
+/// True for a name that would be a time if its unit were known.
+pub fn lacks_unit_of_time(name: &str) -> bool {
+    lacks_unit(name)
+        && ["s", "ms", "us"]
+            .iter()
+            .any(|unit| matches!(channel(name, Some(unit)), Some((_, Channel::Time(_)))))
+}
+
 /// True for a cell of a row of units: a unit, or empty.
 pub fn is_unit(cell: &str) -> bool {
     let cell = normal(cell);
@@ -271,6 +282,8 @@ mod tests {
         for name in ["speed", "time", "long_acc", "distance", "x", "course"] {
             assert_eq!(channel(name, None), None, "{name}");
         }
+        assert!(lacks_unit_of_time("Time") && lacks_unit_of_time("timestamp"));
+        assert!(!lacks_unit_of_time("speed") && !lacks_unit_of_time("x"));
         assert!(lacks_unit("Speed") && lacks_unit("time") && !lacks_unit("distance"));
     }
 }
