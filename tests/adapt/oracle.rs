@@ -3,6 +3,7 @@
 
 use crate::point::{Point, lap};
 use crate::published;
+use cuepost_tests::python::{compare, python};
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -19,53 +20,23 @@ const CIRCUITS: [&str; 4] = [
     "learn/Suzuka.raceline.csv",
 ];
 
-fn folder() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("compare")
-}
-
-/// The interpreter of an environment with the package in it, made once.
-fn python() -> PathBuf {
-    let venv = Path::new(env!("CARGO_TARGET_TMPDIR")).join("lap-oracle");
-    let python = venv.join("bin/python");
-    let works = |python: &Path| {
-        let mut command = Command::new(python);
-        command.args(["-c", "import trajectory_planning_helpers"]);
-        let quiet = command.stdout(Stdio::null()).stderr(Stdio::null());
-        quiet.status().is_ok_and(|s| s.success())
-    };
-    if works(&python) {
-        return python;
-    }
-    let made = Command::new("python3")
-        .args(["-m", "venv"])
-        .arg(&venv)
-        .status();
-    assert!(
-        made.is_ok_and(|s| s.success()),
-        "needs python3 with its venv module"
-    );
-    // Its own wish for an old quadprog cannot be built any more, so it comes without its wishes.
-    for (wishes, list) in [
-        ("--upgrade", "requirements.txt"),
-        ("--no-deps", "oracle.txt"),
-    ] {
-        let mut pip = Command::new(&python);
-        pip.args(["-m", "pip", "install", "--quiet", wishes, "-r"]);
-        let installed = pip.arg(folder().join(list)).status();
-        assert!(
-            installed.is_ok_and(|s| s.success()),
-            "needs PyPI once, to install tests/compare/{list} into {}",
-            venv.display()
-        );
-    }
-    assert!(works(&python), "{} is not usable", venv.display());
-    python
+/// An environment with the package in it.
+fn interpreter() -> PathBuf {
+    python(
+        Path::new(env!("CARGO_TARGET_TMPDIR")),
+        "trajectory_planning_helpers",
+        // Its own wish for an old quadprog cannot be built any more, so it comes without its wishes.
+        &[
+            ("--upgrade", "requirements.txt"),
+            ("--no-deps", "oracle.txt"),
+        ],
+    )
 }
 
 /// What the package says of these laps.
 fn ask(laps: &[Value]) -> Vec<Value> {
-    let mut child = Command::new(python())
-        .arg(folder().join("oracle.py"))
+    let mut child = Command::new(interpreter())
+        .arg(compare().join("oracle.py"))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .spawn()

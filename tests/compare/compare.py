@@ -16,8 +16,10 @@ import pandas as pd
 
 HERE = Path(__file__).parent
 # Both must agree to this in nine of ten passages. Each counts metres along a line of its own, which
-# differ by some metres a lap, and the notebook dates onsets by a level of the acceleration.
-WITHIN = {"lap_s": 0.02, "slowest_mps": 0.25, "slowest_m": 6.0, "brake_m": 6.0, "throttle_m": 8.0}
+# differ by some metres a lap, and the notebook dates onsets by a level of the acceleration; its
+# corners begin where the reference is fastest, ours where the road to the corner does.
+WITHIN = {"lap_s": 0.02, "slowest_mps": 0.25, "slowest_m": 6.0, "brake_m": 6.0, "throttle_m": 8.0,
+          "loss_s": 0.06}
 
 
 def recording(source, path, laps):
@@ -56,17 +58,25 @@ def timed(words, out):
 
 def agreement(ours, theirs):
     """Differences of what both measured of the same passages."""
+    lost = ours.set_index(["lap", "corner"]).loss_s
     ours = ours[ours.usable & ours.brake_m.notna() & ours.lap.isin(theirs.lap)]
     corner = theirs.groupby("corner").slowest_m.median()
     place = ours.groupby("corner").slowest_m.median()
     pairs = [(c, (corner - m).abs().idxmin()) for c, m in place.items()]
     named = dict((c, k) for c, k in pairs if abs(corner[k] - place[c]) < 30)
     assert len(named) >= 6, f"only {len(named)} corners found by both"
-    ours = ours.assign(corner=ours.corner.map(named)).dropna(subset=["corner"])
+    # Corners that only we have, flat ones, lie within the notebook's corner before.
+    begins = sorted(named)
+    lost = lost[lost.index.get_level_values("corner") >= begins[0]].reset_index()
+    lost["corner"] = [named[begins[k]] for k in np.searchsorted(begins, lost.corner, "right") - 1]
+    ours = ours.assign(corner=ours.corner.map(named)).dropna(subset=["corner"]).drop(columns="loss_s")
+    # None where one of them is not known.
+    sums = lost.groupby(["lap", "corner"]).loss_s.agg(lambda s: s.sum(skipna=False)).reset_index()
+    ours = ours.merge(sums, on=["lap", "corner"])
     both = ours.merge(theirs, on=["lap", "corner"], suffixes=("", "_nb"))
     assert len(both) >= 0.8 * len(ours), f"{len(both)} of {len(ours)} passages found by both"
     found = {}
-    for name in ("brake_m", "throttle_m", "slowest_m", "slowest_mps"):
+    for name in ("brake_m", "throttle_m", "slowest_m", "slowest_mps", "loss_s"):
         apart = (both[name] - both[name + "_nb"]).abs().dropna()
         found[name] = (len(apart), apart.quantile(0.5), apart.quantile(0.9))
     return found

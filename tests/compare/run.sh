@@ -4,7 +4,7 @@
 # Needs python3 with venv, PyPI once, and a release build of the program (made when missing).
 set -euo pipefail
 cd "$(dirname "$0")/../.."
-[ $# -gt 0 ] || set -- 1 100
+[ $# -gt 0 ] || set -- 1 100 10000
 work=target/compare
 mkdir -p "$work"
 if [ ! -x "$work/venv/bin/python" ]; then

@@ -7,6 +7,7 @@ pub mod csv;
 pub mod drive;
 pub mod faults;
 pub mod hostile;
+pub mod python;
 pub mod ring;
 pub mod scored;
 pub mod track;
