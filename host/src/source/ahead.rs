@@ -56,6 +56,7 @@ impl<T> Iterator for Ahead<T> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 
     #[test]
     fn the_same_items_in_their_order_whatever_their_number() {
@@ -71,5 +72,27 @@ mod tests {
             ahead(0.., |mut items| items.nth(3 * BATCH)),
             Some(3 * BATCH)
         );
+    }
+
+    /// Memory stays flat however long a source is and however slow the work: the batches that
+    /// wait, the one worked on and the one being handed over.
+    #[test]
+    fn it_reads_no_further_than_the_batches_that_may_wait() {
+        let read = AtomicUsize::new(0);
+        let source = (0..50 * BATCH).inspect(|_| {
+            read.fetch_add(1, Relaxed);
+        });
+        let most = (WAITING + 2) * BATCH;
+        ahead(source, |items| {
+            for (taken, _) in items.enumerate() {
+                if taken == 0 {
+                    while read.load(Relaxed) < most {
+                        std::thread::yield_now();
+                    }
+                }
+                assert!(read.load(Relaxed) <= taken + most, "at {taken}");
+            }
+        });
+        assert_eq!(read.load(Relaxed), 50 * BATCH);
     }
 }

@@ -22,7 +22,6 @@ pub use summary::{Gap, Summary};
 use cuepost_engine::Sample;
 use cuepost_engine::reference::SourceKind;
 use decoder::Decoder;
-use std::collections::VecDeque;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -75,7 +74,9 @@ pub struct Recording {
     source: Box<dyn Read + Send>,
     block: Box<[u8]>,
     decoder: Decoder,
-    ready: VecDeque<Sample>,
+    /// What was decoded and not asked for yet, from `next` on.
+    ready: Vec<Sample>,
+    next: usize,
     error: Option<SourceError>,
     over: bool,
 }
@@ -126,7 +127,8 @@ pub fn read(
         source: Box::new(source),
         block: vec![0; BLOCK].into_boxed_slice(),
         decoder: Decoder::new(kind, options, csv::SURVEY),
-        ready: VecDeque::new(),
+        ready: Vec::new(),
+        next: 0,
         error: None,
         over: false,
     };
@@ -183,9 +185,7 @@ impl Recording {
 
     fn push(&mut self, bytes: &[u8]) {
         let ready = &mut self.ready;
-        let done = self
-            .decoder
-            .push(bytes, &mut |sample| ready.push_back(sample));
+        let done = self.decoder.push(bytes, &mut |sample| ready.push(sample));
         self.end_if(done);
     }
 
@@ -199,7 +199,7 @@ impl Recording {
     fn end(&mut self) {
         self.over = true;
         let ready = &mut self.ready;
-        let done = self.decoder.finish(&mut |sample| ready.push_back(sample));
+        let done = self.decoder.finish(&mut |sample| ready.push(sample));
         self.end_if(done);
     }
 
@@ -226,9 +226,12 @@ impl Iterator for Recording {
 
     fn next(&mut self) -> Option<Self::Item> {
         loop {
-            if let Some(sample) = self.ready.pop_front() {
-                return Some(Ok(sample));
+            if let Some(sample) = self.ready.get(self.next) {
+                self.next += 1;
+                return Some(Ok(*sample));
             }
+            self.ready.clear();
+            self.next = 0;
             if self.over {
                 return self.error.take().map(Err);
             }

@@ -27,7 +27,8 @@ pub struct Rows {
     heading: Option<Direction>,
     brake: Option<Pedal>,
     throttle: Option<Pedal>,
-    newest: Option<Sample>,
+    /// Where and how fast the newest sample was.
+    newest: Option<(Option<Position>, Option<f32>)>,
     refusals: Refusals,
     /// The line of the row to come.
     line: u64,
@@ -285,9 +286,7 @@ impl Rows {
                 return None;
             }
             Placed::Again => {
-                let same = self.newest.is_some_and(|newest| {
-                    (newest.position, newest.speed_mps) == (sample.position, sample.speed_mps)
-                });
+                let same = self.newest == Some((sample.position, sample.speed_mps));
                 let words = if same {
                     "the same time again"
                 } else {
@@ -304,7 +303,7 @@ impl Rows {
         let heading = read(&mut self.heading, draft.heading);
         let course = read(&mut self.course, draft.course);
         sample.direction_rad = course.or(heading).map(|direction| direction as f32);
-        self.newest = Some(sample);
+        self.newest = Some((sample.position, sample.speed_mps));
         Some(sample)
     }
 
