@@ -75,6 +75,39 @@ pub fn fit(a: &Measured, b: &Measured) -> Option<Fit> {
         };
         wanted.iter().map(of).collect()
     };
+    let (x, normal) = least(&left)?;
+    let rms = |x: [f64; 4]| {
+        let squares: f64 = left(x)
+            .iter()
+            .zip(&wanted)
+            .map(|(r, w)| (r / w.3).powi(2))
+            .sum();
+        (squares / wanted.len() as f64).sqrt()
+    };
+    let chi2: f64 = left(x).iter().map(|r| r * r).sum();
+    let free = wanted.len().saturating_sub(4).max(1) as f64;
+    let chi2_a_value = chi2 / free;
+    // What the fit leaves beyond its weights makes the factors less sure.
+    let wider = chi2_a_value.max(1.0).sqrt();
+    let inverse = inverse(normal)?;
+    let sd: [f64; 4] = std::array::from_fn(|k| inverse[k][k].max(0.0).sqrt());
+    let together = together(inverse, sd);
+    let sd = sd.map(|s| (s * wider).min(PRIOR));
+    Some(Fit {
+        factor: x.map(f64::exp),
+        sd,
+        told: sd.map(|s| s < UNTOLD),
+        together,
+        values: wanted.len(),
+        left_mps2: rms(x),
+        before_mps2: rms([0.0; 4]),
+        chi2_a_value,
+    })
+}
+
+/// Logarithms of the factors that leave the least, by Gauss and Newton's steps, and the matrix of
+/// the last one. `left` is what factors leave, each over its uncertainty.
+fn least(left: &impl Fn([f64; 4]) -> Vec<f64>) -> Option<([f64; 4], Matrix)> {
     let mut x = [0.0; 4];
     let mut normal = [[0.0; 4]; 4];
     for _ in 0..STEPS {
@@ -104,41 +137,21 @@ pub fn fit(a: &Measured, b: &Measured) -> Option<Fit> {
             break;
         }
     }
-    let rms = |x: [f64; 4]| {
-        let squares: f64 = left(x)
-            .iter()
-            .zip(&wanted)
-            .map(|(r, w)| (r / w.3).powi(2))
-            .sum();
-        (squares / wanted.len() as f64).sqrt()
-    };
-    let chi2: f64 = left(x).iter().map(|r| r * r).sum();
-    let free = wanted.len().saturating_sub(4).max(1) as f64;
-    let chi2_a_value = chi2 / free;
-    // What the fit leaves beyond its weights makes the factors less sure.
-    let wider = chi2_a_value.max(1.0).sqrt();
-    let inverse = inverse(normal)?;
-    let sd: [f64; 4] = std::array::from_fn(|k| inverse[k][k].max(0.0).sqrt());
-    let mut together = Vec::new();
+    Some((x, normal))
+}
+
+/// The pairs of factors of which the data tell little more than what they do together.
+fn together(covariance: Matrix, sd: [f64; 4]) -> Vec<(usize, usize)> {
+    let mut pairs = Vec::new();
     for j in 0..4 {
         for k in j + 1..4 {
-            let goes = inverse[j][k] / (sd[j] * sd[k]).max(1e-12);
+            let goes = covariance[j][k] / (sd[j] * sd[k]).max(1e-12);
             if goes.abs() > TOGETHER {
-                together.push((j, k));
+                pairs.push((j, k));
             }
         }
     }
-    let sd = sd.map(|s| (s * wider).min(PRIOR));
-    Some(Fit {
-        factor: x.map(f64::exp),
-        sd,
-        told: sd.map(|s| s < UNTOLD),
-        together,
-        values: wanted.len(),
-        left_mps2: rms(x),
-        before_mps2: rms([0.0; 4]),
-        chi2_a_value,
-    })
+    pairs
 }
 
 /// Gauss's elimination with the largest pivot.

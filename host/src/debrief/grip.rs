@@ -172,79 +172,109 @@ pub fn section(laps: &[LapGrip]) -> String {
     html
 }
 
+const WIDTH: f32 = 1300.0;
+const HEIGHT: f32 = 170.0;
+const LEFT: f32 = 48.0;
+const BELOW: f32 = 24.0;
+
+/// Where laps and shares stand on the chart.
+struct Scale {
+    laps: (f32, f32),
+    shares: (f32, f32),
+}
+
+impl Scale {
+    fn of(laps: &[LapGrip]) -> Option<Self> {
+        let (first, last) = (f32::from(laps.first()?.lap), f32::from(laps.last()?.lap));
+        let values = || laps.iter().flat_map(|l| [l.braking, l.cornering]).flatten();
+        let low = (values().fold(1.0, f32::min) * 20.0).floor() / 20.0;
+        let high = (values().fold(1.0, f32::max) * 20.0).ceil() / 20.0;
+        Some(Self {
+            laps: (first, last.max(first + 1.0)),
+            shares: (low, high.max(low + 0.05)),
+        })
+    }
+
+    fn x(&self, lap: f32) -> f32 {
+        let (first, last) = self.laps;
+        LEFT + 12.0 + (lap - first) / (last - first) * (WIDTH - LEFT - 30.0)
+    }
+
+    fn y(&self, share: f32) -> f32 {
+        let (low, high) = self.shares;
+        8.0 + (high - share) / (high - low) * (HEIGHT - BELOW - 16.0)
+    }
+}
+
 fn chart(laps: &[LapGrip]) -> String {
-    const WIDTH: f32 = 1300.0;
-    const HEIGHT: f32 = 170.0;
-    const LEFT: f32 = 48.0;
-    const BELOW: f32 = 24.0;
-    let (first, last) = match (laps.first(), laps.last()) {
-        (Some(a), Some(b)) => (
-            f32::from(a.lap),
-            f32::from(b.lap).max(f32::from(a.lap) + 1.0),
-        ),
-        _ => return String::new(),
+    let Some(scale) = Scale::of(laps) else {
+        return String::new();
     };
-    let values = || laps.iter().flat_map(|l| [l.braking, l.cornering]).flatten();
-    let low = (values().fold(1.0, f32::min) * 20.0).floor() / 20.0;
-    let high = (values().fold(1.0, f32::max) * 20.0).ceil() / 20.0;
-    let high = high.max(low + 0.05);
-    let x = |lap: f32| LEFT + 12.0 + (lap - first) / (last - first) * (WIDTH - LEFT - 30.0);
-    let y = |v: f32| 8.0 + (high - v) / (high - low) * (HEIGHT - BELOW - 16.0);
     let mut svg = format!(
         "<svg viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" aria-label=\"Grip used against the lap\">"
     );
-    let mut line = low;
-    while line <= high + 0.001 {
-        let _ = write!(
-            svg,
-            "<path d=\"M{LEFT} {0:.1}H{WIDTH}\" stroke=\"var(--line)\" fill=\"none\"/><text x=\"{1}\" y=\"{2:.1}\" text-anchor=\"end\">{3:.0} %</text>",
-            y(line),
-            LEFT - 6.0,
-            y(line) + 4.0,
-            100.0 * line
-        );
-        line += if high - low > 0.31 { 0.1 } else { 0.05 };
-    }
+    lines(&mut svg, &scale);
     for (k, (_, colour, part)) in PARTS.iter().enumerate() {
-        let points = points(laps, *part);
-        let mut path = String::new();
-        for (i, (lap, v)) in points.iter().enumerate() {
-            let letter = if i == 0 { 'M' } else { 'L' };
-            let _ = write!(path, "{letter}{:.1} {:.1}", x(*lap), y(*v));
-        }
-        let _ = write!(
-            svg,
-            "<path d=\"{path}\" stroke=\"var(--{colour})\" stroke-width=\"1.5\" fill=\"none\"/>"
-        );
-        for (lap, v) in points {
-            let (cx, cy) = (x(lap), y(v));
-            let _ = if k == 0 {
-                write!(
-                    svg,
-                    "<circle cx=\"{cx:.1}\" cy=\"{cy:.1}\" r=\"4.5\" fill=\"var(--{colour})\"/>"
-                )
-            } else {
-                write!(
-                    svg,
-                    "<rect x=\"{:.1}\" y=\"{:.1}\" width=\"8\" height=\"8\" fill=\"var(--{colour})\"/>",
-                    cx - 4.0,
-                    cy - 4.0
-                )
-            };
-        }
+        trace(&mut svg, &scale, &points(laps, *part), colour, k == 0);
     }
     let every = (laps.len() / 15).max(1);
     for l in laps.iter().step_by(every) {
         let _ = write!(
             svg,
             "<text x=\"{:.1}\" y=\"{}\" text-anchor=\"middle\">lap {}</text>",
-            x(f32::from(l.lap)),
+            scale.x(f32::from(l.lap)),
             HEIGHT - 6.0,
             l.lap
         );
     }
     svg.push_str("</svg>");
     svg
+}
+
+/// A line across for every 5 or 10 %.
+fn lines(svg: &mut String, scale: &Scale) {
+    let (low, high) = scale.shares;
+    let mut line = low;
+    while line <= high + 0.001 {
+        let _ = write!(
+            svg,
+            "<path d=\"M{LEFT} {0:.1}H{WIDTH}\" stroke=\"var(--line)\" fill=\"none\"/><text x=\"{1}\" y=\"{2:.1}\" text-anchor=\"end\">{3:.0} %</text>",
+            scale.y(line),
+            LEFT - 6.0,
+            scale.y(line) + 4.0,
+            100.0 * line
+        );
+        line += if high - low > 0.31 { 0.1 } else { 0.05 };
+    }
+}
+
+/// One part over the laps, with a sign of its own.
+fn trace(svg: &mut String, scale: &Scale, points: &[(f32, f32)], colour: &str, round: bool) {
+    let mut path = String::new();
+    for (i, (lap, v)) in points.iter().enumerate() {
+        let letter = if i == 0 { 'M' } else { 'L' };
+        let _ = write!(path, "{letter}{:.1} {:.1}", scale.x(*lap), scale.y(*v));
+    }
+    let _ = write!(
+        svg,
+        "<path d=\"{path}\" stroke=\"var(--{colour})\" stroke-width=\"1.5\" fill=\"none\"/>"
+    );
+    for (lap, v) in points {
+        let (cx, cy) = (scale.x(*lap), scale.y(*v));
+        let _ = if round {
+            write!(
+                svg,
+                "<circle cx=\"{cx:.1}\" cy=\"{cy:.1}\" r=\"4.5\" fill=\"var(--{colour})\"/>"
+            )
+        } else {
+            write!(
+                svg,
+                "<rect x=\"{:.1}\" y=\"{:.1}\" width=\"8\" height=\"8\" fill=\"var(--{colour})\"/>",
+                cx - 4.0,
+                cy - 4.0
+            )
+        };
+    }
 }
 
 #[cfg(test)]
