@@ -18,6 +18,11 @@
     reason = "bounded by what is checked around it"
 )]
 mod clock;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
+mod fields;
 mod join;
 #[allow(
     clippy::arithmetic_side_effects,
