@@ -4,12 +4,15 @@
 //! `cargo bench -p cuepost-host --bench decode`
 
 mod common;
+#[path = "common/processor.rs"]
+mod processor;
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use cuepost_engine::Sample;
 use cuepost_engine::receiver::Receiver;
 use cuepost_engine::wire::{BODY_MAX, FrameReader, Message, Outcome};
 use cuepost_host::source::{Kind, Options, Stream, read};
+use processor::{Processor, criterion};
 use std::hint::black_box;
 
 fn received(bytes: &[u8]) -> u64 {
@@ -93,7 +96,7 @@ fn ublox_crate(bytes: &[u8]) -> u64 {
     count
 }
 
-fn benches(criterion: &mut Criterion) {
+fn benches(criterion: &mut Criterion<Processor>) {
     let samples = common::usual(20).samples;
     let (nmea, ubx) = (common::nmea(&samples), common::ubx(&samples));
     let (wire, csv) = (common::wire(&samples), common::csv(&samples));
@@ -121,5 +124,5 @@ fn benches(criterion: &mut Criterion) {
     }
 }
 
-criterion_group!(all, benches);
+criterion_group!(name = all; config = criterion(); targets = benches);
 criterion_main!(all);

@@ -4,12 +4,15 @@
 //! `cargo bench -p cuepost-host --bench engine`
 
 mod common;
+#[path = "common/processor.rs"]
+mod processor;
 
 use common::{Drive, bare, drive, pedalled, round, usual};
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use cuepost_engine::gate::Gate;
 use cuepost_engine::progress::Progress;
 use cuepost_engine::{Config, Engine, ReferenceView, Sample};
+use processor::{Processor, criterion};
 use std::hint::black_box;
 
 fn whole(reference: &ReferenceView<'_>, samples: &[Sample]) -> usize {
@@ -35,7 +38,7 @@ fn gate_and_progress(reference: &ReferenceView<'_>, samples: &[Sample]) -> usize
     black_box(placed.count())
 }
 
-fn benches(criterion: &mut Criterion) {
+fn benches(criterion: &mut Criterion<Processor>) {
     let demo = usual(20);
     let with_pedals = Drive {
         samples: pedalled(&demo.samples),
@@ -65,5 +68,5 @@ fn benches(criterion: &mut Criterion) {
     }
 }
 
-criterion_group!(all, benches);
+criterion_group!(name = all; config = criterion(); targets = benches);
 criterion_main!(all);

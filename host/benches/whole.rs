@@ -3,6 +3,8 @@
 //! `cargo bench -p cuepost-host --bench whole`
 
 mod common;
+#[path = "common/processor.rs"]
+mod processor;
 
 use common::{bare, csv, nmea, usual};
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
@@ -10,9 +12,10 @@ use cuepost_engine::{Config, Event};
 use cuepost_host::learn::{Options, Take, learn};
 use cuepost_host::replay::replay;
 use cuepost_host::source;
+use processor::{Processor, criterion};
 use std::hint::black_box;
 
-fn benches(criterion: &mut Criterion) {
+fn benches(criterion: &mut Criterion<Processor>) {
     let drive = usual(20);
     let samples = bare(&drive.samples);
     let view = drive.reference.view();
@@ -54,5 +57,5 @@ fn benches(criterion: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(all, benches);
+criterion_group!(name = all; config = criterion(); targets = benches);
 criterion_main!(all);
