@@ -14,10 +14,10 @@ struct Limit {
     today: u32,
 }
 
-const UBX_MEAN: Limit = missed(2_500, 6_350);
+const UBX_MEAN: Limit = missed(2_500, 6_300);
 const NMEA_MEAN: Limit = missed(2_500, 12_200);
-const WIRE_MEAN: Limit = missed(2_500, 8_150);
-const WORST: Limit = missed(30_000, 43_000);
+const WIRE_MEAN: Limit = missed(2_500, 7_800);
+const WORST: Limit = kept(30_000);
 const CODE: Limit = missed(96 * 1024, 124_800);
 const RAM: Limit = kept(24 * 1024);
 const STACK: Limit = kept(4 * 1024);

@@ -1,17 +1,21 @@
 //! Framing: COBS, CRC-32 and the postcard format against published vectors.
 
-use cuepost_engine::wire::cobs::{Decoder, Encoder};
+use cuepost_engine::wire::cobs::{Decoder, Full, stuff};
 use cuepost_engine::wire::frame::crc32;
 use cuepost_engine::wire::{FRAME_MAX, Message, encode};
 use cuepost_engine::{PaceEvent, Position, Sample};
 
 fn stuffed(data: &[u8]) -> Vec<u8> {
     let mut out = vec![0; data.len() + data.len() / 254 + 2];
-    let mut encoder = Encoder::new(&mut out);
-    data.iter().for_each(|b| encoder.push(*b).unwrap());
-    encoder.close().unwrap();
-    let n = encoder.len();
+    out[1..=data.len()].copy_from_slice(data);
+    let n = stuff(&mut out, data.len()).unwrap();
     out.truncate(n);
+    // Not a byte more than it takes is needed.
+    let mut exact = [&[0], data, &vec![0; n - 1 - data.len()]].concat();
+    assert_eq!(stuff(&mut exact, data.len()), Ok(n));
+    assert_eq!(exact, out);
+    exact[1..=data.len()].copy_from_slice(data);
+    assert_eq!(stuff(&mut exact[..n - 1], data.len()), Err(Full));
     out
 }
 

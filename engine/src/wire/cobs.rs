@@ -1,96 +1,60 @@
-//! Consistent Overhead Byte Stuffing, byte by byte in both directions: what goes in may hold any
-//! byte, what comes out holds no zero, so that a zero can mark the end of a frame.
+//! Consistent Overhead Byte Stuffing, what goes in may hold any byte,
+//! what comes out holds no zero, so that a zero can mark the end of a frame.
 //!
 //! Source: Cheshire and Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on
 //! Networking 7(2), 1999.
 
 /// The longest run without a zero that one code byte covers, plus one.
 const FULL: u8 = 0xFF;
+/// That run.
+const RUN: usize = FULL as usize - 1;
 
 /// The output was too small.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Full;
 
-/// Encodes into a slice as bytes are pushed.
-#[derive(Debug)]
-pub struct Encoder<'a> {
-    out: &'a mut [u8],
-    len: usize,
-    code_at: usize,
-    code: u8,
-    open: bool,
-    begun: bool,
+/// Encodes in place: `out` holds `len` plain bytes from its second on, its first is the first code's.
+/// Returns how many bytes the encoding takes, one more and another for every 254 without a zero.
+///
+/// From the end forward every zero becomes the distance to the next one: a few instructions a byte,
+/// which counts on a board, where facts of 250 bytes have to leave within one sample's time.
+pub fn stuff(out: &mut [u8], len: usize) -> Result<usize, Full> {
+    *out.first_mut().ok_or(Full)? = 0;
+    let mut end = len.checked_add(1).ok_or(Full)?;
+    if len >= RUN {
+        end = part_long_runs(out, end)?;
+    }
+    let mut ahead = 1u8;
+    for byte in out.get_mut(..end).ok_or(Full)?.iter_mut().rev() {
+        if *byte == 0 {
+            *byte = ahead;
+            ahead = 1;
+        } else {
+            // Runs end before this overflows.
+            ahead = ahead.wrapping_add(1);
+        }
+    }
+    Ok(end)
 }
 
-impl<'a> Encoder<'a> {
-    /// Encodes into `out`, from its first byte on.
-    pub fn new(out: &'a mut [u8]) -> Self {
-        Self {
-            out,
-            len: 0,
-            code_at: 0,
-            code: 1,
-            open: false,
-            begun: false,
+/// Puts a zero behind every run that one code can't cover; returns the new end.
+#[cold]
+fn part_long_runs(out: &mut [u8], mut end: usize) -> Result<usize, Full> {
+    let (mut at, mut run) = (1, 0);
+    while at < end {
+        run = if out.get(at) == Some(&0) { 0 } else { run + 1 };
+        at = at.saturating_add(1);
+        if run == RUN && at < end {
+            let mut carried = 0;
+            for byte in out.get_mut(at..=end).ok_or(Full)? {
+                carried = core::mem::replace(byte, carried);
+            }
+            end = end.saturating_add(1);
+            at = at.saturating_add(1);
+            run = 0;
         }
     }
-
-    /// Puts one byte out as it is: a delimiter before or after the encoded data.
-    pub fn raw(&mut self, byte: u8) -> Result<(), Full> {
-        *self.out.get_mut(self.len).ok_or(Full)? = byte;
-        self.len = self.len.saturating_add(1);
-        Ok(())
-    }
-
-    fn begin(&mut self) -> Result<(), Full> {
-        self.code_at = self.len;
-        self.code = 1;
-        self.open = true;
-        self.begun = true;
-        self.raw(0)
-    }
-
-    fn end(&mut self) -> Result<(), Full> {
-        *self.out.get_mut(self.code_at).ok_or(Full)? = self.code;
-        self.open = false;
-        Ok(())
-    }
-
-    /// Encodes one byte.
-    pub fn push(&mut self, byte: u8) -> Result<(), Full> {
-        if !self.open {
-            self.begin()?;
-        }
-        if byte == 0 {
-            self.end()?;
-            return self.begin();
-        }
-        self.raw(byte)?;
-        self.code = self.code.saturating_add(1);
-        if self.code == FULL {
-            self.end()
-        } else {
-            Ok(())
-        }
-    }
-
-    /// Closes the last block. `raw` may follow.
-    pub fn close(&mut self) -> Result<(), Full> {
-        if !self.begun {
-            self.begin()?;
-        }
-        if self.open { self.end() } else { Ok(()) }
-    }
-
-    /// Bytes put out.
-    pub fn len(&self) -> usize {
-        self.len
-    }
-
-    /// True before the first byte.
-    pub fn is_empty(&self) -> bool {
-        self.len == 0
-    }
+    Ok(end)
 }
 
 /// Decodes as bytes come in; zeros (the delimiters) are the caller's.

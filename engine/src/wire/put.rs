@@ -6,15 +6,10 @@
 //! because its bounds checks are only optimised away at the highest level: at the levels boards
 //! are built with, a panic path stays in.
 
-use super::cobs;
-use super::frame::CRC;
-use crc::{Digest, Table};
 use serde::ser::{self, Impossible, Serialize};
 
 /// Where the bytes go.
 pub(crate) enum Sink<'a> {
-    /// Into a frame and over its checksum.
-    Frame(cobs::Encoder<'a>, Digest<'static, u32, Table<1>>),
     /// Behind one another into a slice, from this index on.
     Slice(&'a mut [u8], usize),
     /// Nowhere: they are counted.
@@ -25,14 +20,7 @@ pub(crate) enum Sink<'a> {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Stopped;
 
-impl<'a> Sink<'a> {
-    /// Into a frame in `out`, after its leading delimiter.
-    pub fn frame(out: &'a mut [u8]) -> Result<Self, Stopped> {
-        let mut cobs = cobs::Encoder::new(out);
-        cobs.raw(0).map_err(|_| Stopped)?;
-        Ok(Self::Frame(cobs, CRC.digest()))
-    }
-
+impl Sink<'_> {
     /// Writes one value.
     pub fn put<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), Stopped> {
         value.serialize(self)
@@ -42,10 +30,6 @@ impl<'a> Sink<'a> {
     #[inline(never)]
     pub fn byte(&mut self, byte: u8) -> Result<(), Stopped> {
         match self {
-            Self::Frame(cobs, crc) => {
-                crc.update(&[byte]);
-                cobs.push(byte).map_err(|_| Stopped)
-            }
             Self::Slice(out, len) => {
                 *out.get_mut(*len).ok_or(Stopped)? = byte;
                 *len = len.saturating_add(1);
@@ -58,13 +42,35 @@ impl<'a> Sink<'a> {
         }
     }
 
+    /// Writes bytes as they are.
     #[inline(never)]
-    fn bytes(&mut self, bytes: &[u8]) -> Result<(), Stopped> {
-        if let Self::Count(n) = self {
-            *n = n.saturating_add(bytes.len());
-            return Ok(());
+    pub fn bytes(&mut self, bytes: &[u8]) -> Result<(), Stopped> {
+        match self {
+            Self::Slice(out, len) => {
+                let end = len.saturating_add(bytes.len());
+                let places = out.get_mut(*len..end).ok_or(Stopped)?;
+                for (place, byte) in places.iter_mut().zip(bytes) {
+                    *place = *byte;
+                }
+                *len = end;
+            }
+            Self::Count(n) => *n = n.saturating_add(bytes.len()),
         }
-        bytes.iter().try_for_each(|b| self.byte(*b))
+        Ok(())
+    }
+
+    /// Four bytes: most of what there is to say is such a number.
+    #[inline(never)]
+    fn word(&mut self, bytes: [u8; 4]) -> Result<(), Stopped> {
+        match self {
+            Self::Slice(out, len) => {
+                let rest = out.get_mut(*len..).ok_or(Stopped)?;
+                *rest.first_chunk_mut().ok_or(Stopped)? = bytes;
+                *len = len.saturating_add(4);
+            }
+            Self::Count(n) => *n = n.saturating_add(4),
+        }
+        Ok(())
     }
 
     /// Seven bits a byte, the lowest first, the eighth set in all but the last.
@@ -86,19 +92,11 @@ impl<'a> Sink<'a> {
         self.byte(x as u8)
     }
 
-    /// Closes a frame with its checksum and trailing delimiter; returns the bytes written.
-    pub fn finish(self) -> Result<usize, Stopped> {
+    /// Bytes written or counted.
+    pub fn len(&self) -> usize {
         match self {
-            Self::Frame(mut cobs, crc) => {
-                for byte in crc.finalize().to_le_bytes() {
-                    cobs.push(byte).map_err(|_| Stopped)?;
-                }
-                cobs.close().map_err(|_| Stopped)?;
-                cobs.raw(0).map_err(|_| Stopped)?;
-                Ok(cobs.len())
-            }
-            Self::Slice(_, len) => Ok(len),
-            Self::Count(n) => Ok(n),
+            Self::Slice(_, len) => *len,
+            Self::Count(n) => *n,
         }
     }
 }
@@ -169,7 +167,7 @@ impl ser::Serializer for &mut Sink<'_> {
         self.varint_long(x)
     }
     fn serialize_f32(self, x: f32) -> Result<(), Stopped> {
-        self.bytes(&x.to_le_bytes())
+        self.word(x.to_le_bytes())
     }
     fn serialize_f64(self, x: f64) -> Result<(), Stopped> {
         self.bytes(&x.to_le_bytes())

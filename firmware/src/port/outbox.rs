@@ -1,21 +1,48 @@
 //! What waits to go out on a port: whole messages or nothing, so that a full queue never cuts one.
 
 use super::Output;
-use heapless::Deque;
 
-/// A queue of `N` bytes.
-#[derive(Debug, Default)]
+/// A queue of `N` bytes, a ring: bytes go in and out of it by the slice, as a message of 250 is one
+/// sample's work on a board.
+#[derive(Debug)]
 pub struct Outbox<const N: usize> {
-    bytes: Deque<u8, N>,
+    bytes: [u8; N],
+    /// Where the oldest waiting byte is.
+    begin: usize,
+    waiting: usize,
     lost: u32,
     most: u16,
+}
+
+impl<const N: usize> Default for Outbox<N> {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// A place `step` behind another in a ring of `N`; both less than `N` or just there.
+const fn behind<const N: usize>(place: usize, step: usize) -> usize {
+    let place = place.saturating_add(step);
+    if place >= N {
+        place.saturating_sub(N)
+    } else {
+        place
+    }
+}
+
+fn copy(to: &mut [u8], from: &[u8]) {
+    for (to, from) in to.iter_mut().zip(from) {
+        *to = *from;
+    }
 }
 
 impl<const N: usize> Outbox<N> {
     /// An empty queue.
     pub const fn new() -> Self {
         Self {
-            bytes: Deque::new(),
+            bytes: [0; N],
+            begin: 0,
+            waiting: 0,
             lost: 0,
             most: 0,
         }
@@ -23,15 +50,17 @@ impl<const N: usize> Outbox<N> {
 
     /// Takes a whole message, or counts it as lost when it does not fit.
     pub fn push(&mut self, message: &[u8]) {
-        let room = N.saturating_sub(self.bytes.len());
-        if message.len() > room {
+        if message.len() > N.saturating_sub(self.waiting) {
             self.lost = self.lost.saturating_add(1);
             return;
         }
-        for byte in message {
-            let _ = self.bytes.push_back(*byte);
-        }
-        let fill = u16::try_from(self.bytes.len()).unwrap_or(u16::MAX);
+        let end = behind::<N>(self.begin, self.waiting);
+        let to_the_end = message.len().min(N.saturating_sub(end));
+        let (first, rest) = message.split_at_checked(to_the_end).unwrap_or_default();
+        copy(self.bytes.get_mut(end..).unwrap_or_default(), first);
+        copy(&mut self.bytes, rest);
+        self.waiting = self.waiting.saturating_add(message.len());
+        let fill = u16::try_from(self.waiting).unwrap_or(u16::MAX);
         self.most = self.most.max(fill);
     }
 
@@ -39,16 +68,17 @@ impl<const N: usize> Outbox<N> {
     /// answers with an error is tried again the next time.
     pub fn flush<P: Output>(&mut self, port: &mut P) {
         for _ in 0..N {
-            if self.bytes.is_empty() || !matches!(port.write_ready(), Ok(true)) {
+            if self.is_empty() || !matches!(port.write_ready(), Ok(true)) {
                 return;
             }
-            let (next, _) = self.bytes.as_slices();
+            let end = self.begin.saturating_add(self.waiting).min(N);
+            let next = self.bytes.get(self.begin..end).unwrap_or_default();
             match port.write(next) {
                 Ok(0) | Err(_) => return,
                 Ok(taken) => {
-                    for _ in 0..taken.min(N) {
-                        let _ = self.bytes.pop_front();
-                    }
+                    let taken = taken.min(next.len());
+                    self.begin = behind::<N>(self.begin, taken);
+                    self.waiting = self.waiting.saturating_sub(taken);
                 }
             }
         }
@@ -66,7 +96,7 @@ impl<const N: usize> Outbox<N> {
 
     /// Whether nothing waits.
     pub fn is_empty(&self) -> bool {
-        self.bytes.is_empty()
+        self.waiting == 0
     }
 }
 

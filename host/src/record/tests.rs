@@ -113,12 +113,10 @@ fn another_version_is_named_once_and_ends_the_reading() {
         let mut body = vec![9, 0x20, 1, 2, 3];
         body.extend(cuepost_engine::wire::frame::crc32(&body).to_le_bytes());
         let mut out = [0; 64];
-        let mut cobs = cuepost_engine::wire::cobs::Encoder::new(&mut out);
-        body.iter().for_each(|b| cobs.push(*b).unwrap());
-        cobs.close().unwrap();
-        cobs.raw(0).unwrap();
-        let n = cobs.len();
+        out[1..=body.len()].copy_from_slice(&body);
+        let n = cuepost_engine::wire::cobs::stuff(&mut out, body.len()).unwrap();
         bytes.extend_from_slice(&out[..n]);
+        bytes.push(0);
     }
     assert!(looks_like(&bytes));
     let items: Vec<_> = Reader::new(&bytes[..]).collect();

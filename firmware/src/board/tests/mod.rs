@@ -91,14 +91,10 @@ fn another_version_is_named_and_the_next_frame_read() {
     // A whole frame of version 9: version, kind, payload, checksum, framed.
     let mut body = vec![9, 6, 0];
     body.extend(wire::frame::crc32(&body).to_le_bytes());
-    let mut framed = vec![0; 64];
-    let mut cobs = wire::cobs::Encoder::new(&mut framed);
-    cobs.raw(0).unwrap();
-    body.iter().for_each(|byte| cobs.push(*byte).unwrap());
-    cobs.close().unwrap();
-    cobs.raw(0).unwrap();
-    let len = cobs.len();
-    bench.computer.send(&framed[..len]);
+    let mut framed = [0; 64];
+    framed[2..2 + body.len()].copy_from_slice(&body);
+    let len = wire::cobs::stuff(&mut framed[1..], body.len()).unwrap();
+    bench.computer.send(&framed[..len + 2]);
     let told = bench.ask(&STATUS);
     let refused = Ack {
         kind: 0,
