@@ -2,7 +2,7 @@
 //!
 //! The table alone: `cargo test -p cuepost-tests --test emulated budgets -- --nocapture`
 
-use crate::guest::{Guest, Pace, programs};
+use crate::guest::{Guest, Pace, llvm, programs};
 use crate::stream::{course, nmea, ubx, wire};
 use std::collections::BTreeMap;
 use std::process::Command;
@@ -85,18 +85,7 @@ fn measured(recording: &[u8], for_computer: bool) -> BTreeMap<String, u32> {
 
 /// Sizes of the sections of the program that runs on the board.
 fn sections() -> BTreeMap<String, u32> {
-    let root = Command::new("rustc")
-        .args(["--print", "sysroot"])
-        .output()
-        .unwrap();
-    let root = String::from_utf8(root.stdout).unwrap();
-    let host = Command::new("rustc")
-        .args(["--print", "host-tuple"])
-        .output()
-        .unwrap();
-    let host = String::from_utf8(host.stdout).unwrap();
-    let size = format!("{}/lib/rustlib/{}/bin/llvm-size", root.trim(), host.trim());
-    let said = Command::new(size)
+    let said = Command::new(llvm("llvm-size"))
         .arg("-A")
         .arg(programs().join("cuepost-emulated"))
         .output()

@@ -43,11 +43,33 @@ pub fn built(package: &str, target: &str) -> PathBuf {
     built_with(package, target, &[])
 }
 
+/// Where the boards' programs are.
+pub fn boards() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../firmware/boards")
+}
+
+/// One of the compiler's own tools.
+pub fn llvm(tool: &str) -> PathBuf {
+    let asked = |what: &str| {
+        let said = Command::new("rustc").args(["--print", what]).output();
+        String::from_utf8(said.expect("rustc").stdout)
+            .unwrap()
+            .trim()
+            .to_owned()
+    };
+    let folder = format!(
+        "{}/lib/rustlib/{}/bin",
+        asked("sysroot"),
+        asked("host-tuple")
+    );
+    Path::new(&folder).join(tool)
+}
+
 /// The same with more words for cargo.
 pub fn built_with(package: &str, target: &str, more: &[&str]) -> PathBuf {
     static BUILDING: Mutex<()> = Mutex::new(());
     let _one_at_a_time = BUILDING.lock().unwrap_or_else(PoisonError::into_inner);
-    let boards = Path::new(env!("CARGO_MANIFEST_DIR")).join("../firmware/boards");
+    let boards = boards();
     let built = Command::new("cargo")
         .current_dir(&boards)
         .env_remove("RUSTFLAGS")

@@ -4,10 +4,13 @@
 //! for sooner/less or on the right for later/more. Without a cue it says whether cues can be
 //! expected and, if not, why.
 
+mod panel;
 #[cfg(test)]
 mod strict_screen;
 #[cfg(test)]
 mod tests;
+
+pub use panel::Panel;
 
 use crate::output::{Output, OutputFault};
 use crate::settings::Settings;

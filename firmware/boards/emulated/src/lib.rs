@@ -17,15 +17,17 @@ use cuepost_firmware::sounder::Sounder;
 use cuepost_firmware::store::{Region, Store, StoreFault};
 use cuepost_firmware::strip::Strip;
 
+/// A screen on a bus.
+pub type Panel = cuepost_firmware::screen::Panel<outputs::Bus>;
 /// Brings a screen's buffer to the glass.
-pub type Present = fn(&mut outputs::Panel) -> Result<(), cuepost_firmware::output::OutputFault>;
+pub type Present = fn(&mut Panel) -> Result<(), cuepost_firmware::output::OutputFault>;
 
 /// Lamp, strip of 32, sounder and screen.
 pub type Outputs = (
     Lamp<outputs::TracedPin>,
     Strip<outputs::Bus, 32>,
     Sounder<outputs::Beeper>,
-    Screen<outputs::Panel, Present>,
+    Screen<Panel, Present>,
 );
 
 /// Lamp, strip, sounder and screen of this board.
@@ -34,7 +36,7 @@ pub fn outputs() -> Outputs {
         Lamp::new(outputs::TracedPin),
         Strip::new(outputs::Bus),
         Sounder::new(outputs::Beeper),
-        Screen::new(outputs::Panel::new(), |panel| panel.present()),
+        Screen::new(Panel::new(outputs::Bus), Panel::present),
     )
 }
 

@@ -6,9 +6,8 @@ use crate::uart::Uart;
 use core::convert::Infallible;
 use cuepost_firmware::output::OutputFault;
 use cuepost_firmware::sounder::Tone;
-use embedded_graphics::pixelcolor::BinaryColor;
-use embedded_graphics::prelude::*;
 use embedded_hal::digital::{self, OutputPin};
+use embedded_hal::i2c::{self, I2c};
 use embedded_hal::spi::{self, SpiBus};
 
 /// A pin that tells on UART 3 what becomes of it: `on` or `off`, the milliseconds, a line feed.
@@ -67,11 +66,11 @@ impl SpiBus for Bus {
         Ok(())
     }
     fn transfer(&mut self, read: &mut [u8], write: &[u8]) -> Result<(), Infallible> {
-        self.write(write)?;
-        self.read(read)
+        SpiBus::write(self, write)?;
+        SpiBus::read(self, read)
     }
     fn transfer_in_place(&mut self, words: &mut [u8]) -> Result<(), Infallible> {
-        self.write(words)
+        SpiBus::write(self, words)
     }
     fn flush(&mut self) -> Result<(), Infallible> {
         Ok(())
@@ -88,63 +87,20 @@ impl Tone for Beeper {
     }
 }
 
-const WIDTH: usize = 128;
-const HEIGHT: usize = 64;
-
-/// A screen's buffer, eight pixels a byte down each column, as the small panels have it.
-pub struct Panel {
-    pixels: [u8; WIDTH * HEIGHT / 8],
-}
-
-impl Panel {
-    /// A dark one.
-    pub const fn new() -> Self {
-        Self {
-            pixels: [0; WIDTH * HEIGHT / 8],
-        }
-    }
-
-    /// Brings it to the glass.
-    pub fn present(&mut self) -> Result<(), OutputFault> {
-        self.pixels.iter().for_each(|byte| sink(u32::from(*byte)));
-        Ok(())
-    }
-}
-
-impl Default for Panel {
-    fn default() -> Self {
-        Self::new()
-    }
-}
-
-impl OriginDimensions for Panel {
-    fn size(&self) -> Size {
-        Size::new(WIDTH as u32, HEIGHT as u32)
-    }
-}
-
-impl DrawTarget for Panel {
-    type Color = BinaryColor;
+impl i2c::ErrorType for Bus {
     type Error = Infallible;
+}
 
-    fn draw_iter<I: IntoIterator<Item = Pixel<BinaryColor>>>(
+impl I2c for Bus {
+    fn transaction(
         &mut self,
-        pixels: I,
+        _: u8,
+        operations: &mut [i2c::Operation<'_>],
     ) -> Result<(), Infallible> {
-        for Pixel(at, colour) in pixels {
-            let (Ok(x), Ok(y)) = (usize::try_from(at.x), usize::try_from(at.y)) else {
-                continue;
-            };
-            if x >= WIDTH {
-                continue;
-            }
-            if let Some(byte) = self.pixels.get_mut((y / 8) * WIDTH + x) {
-                let bit = 1 << (y % 8);
-                *byte = if colour.is_on() {
-                    *byte | bit
-                } else {
-                    *byte & !bit
-                };
+        for operation in operations {
+            match operation {
+                i2c::Operation::Write(bytes) => bytes.iter().for_each(|b| sink(u32::from(*b))),
+                i2c::Operation::Read(bytes) => bytes.fill(0),
             }
         }
         Ok(())

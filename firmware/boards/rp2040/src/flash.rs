@@ -44,11 +44,17 @@ impl NorFlash for Flash {
     fn erase(&mut self, from: u32, to: u32) -> Result<(), NorFlashErrorKind> {
         check_erase(self, from, to)?;
         for sector in (from..to).step_by(Self::ERASE_SIZE) {
+            let place = BEGIN.saturating_add(sector);
+            // Inside, as has been checked; said once more where the compiler sees it, as the library
+            // asserts it.
+            if place >= BEGIN + BYTES {
+                return Err(NorFlashErrorKind::OutOfBounds);
+            }
             // One sector at a time, so that bytes that come in meanwhile are lost for 50 ms only.
             // SAFETY: whole sectors behind the program; nothing runs from flash meanwhile, because
             // interrupts are off and the other core was never started.
             critical_section::with(|_| unsafe {
-                flash_range_erase(BEGIN + sector, Self::ERASE_SIZE as u32, true);
+                flash_range_erase(place, Self::ERASE_SIZE as u32, true);
             });
         }
         Ok(())

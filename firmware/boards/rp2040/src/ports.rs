@@ -4,12 +4,12 @@ use core::cell::RefCell;
 use core::convert::Infallible;
 use critical_section::Mutex;
 use cuepost_firmware::port::{Inbox, InboxReader, InboxWriter, Input};
+use embedded_hal_nb::serial::Write as _;
 use embedded_io::{ErrorType, Read, ReadReady, Write, WriteReady};
 use rp2040_hal::gpio::bank0::{Gpio0, Gpio1, Gpio4, Gpio5};
 use rp2040_hal::gpio::{FunctionUart, Pin, PullDown};
 use rp2040_hal::pac::{self, interrupt};
 use rp2040_hal::uart::{Reader, UartDevice, ValidUartPinout, Writer};
-use static_cell::StaticCell;
 
 type UartPin<I> = Pin<I, FunctionUart, PullDown>;
 /// Pins of the computer's port: out, in.
@@ -20,26 +20,53 @@ pub type ReceiverPins = (UartPin<Gpio4>, UartPin<Gpio5>);
 type ComputerIn = (Reader<pac::UART0, ComputerPins>, InboxWriter<'static>);
 type ReceiverIn = (Reader<pac::UART1, ReceiverPins>, InboxWriter<'static>);
 
-static COMPUTER: Mutex<RefCell<Option<ComputerIn>>> = Mutex::new(RefCell::new(None));
-static RECEIVER: Mutex<RefCell<Option<ReceiverIn>>> = Mutex::new(RefCell::new(None));
-static COMPUTER_INBOX: StaticCell<Inbox<512>> = StaticCell::new();
-static RECEIVER_INBOX: StaticCell<Inbox<1024>> = StaticCell::new();
+/// What an interrupt works with, once it is there.
+type Shared<T> = Mutex<RefCell<Option<T>>>;
+
+static COMPUTER: Shared<ComputerIn> = Mutex::new(RefCell::new(None));
+static RECEIVER: Shared<ReceiverIn> = Mutex::new(RefCell::new(None));
+
+/// Never in use twice, as only one core and no interrupt inside another comes here; `borrow_mut` would
+/// link a panic for it.
+fn with<T>(shared: &Shared<T>, act: impl FnOnce(&mut T)) {
+    critical_section::with(|cs| {
+        if let Ok(mut held) = shared.borrow(cs).try_borrow_mut()
+            && let Some(held) = held.as_mut()
+        {
+            act(held);
+        }
+    });
+}
+
+fn put<T>(shared: &Shared<T>, what: T) {
+    critical_section::with(|cs| {
+        if let Ok(mut held) = shared.borrow(cs).try_borrow_mut() {
+            *held = Some(what);
+        }
+    });
+}
 
 /// Hands the computer's port to its interrupt.
-pub fn listen_computer(mut reader: Reader<pac::UART0, ComputerPins>) -> InboxReader<'static> {
-    let (into, out) = COMPUTER_INBOX.init(Inbox::new()).split();
+pub fn listen_computer(
+    mut reader: Reader<pac::UART0, ComputerPins>,
+    inbox: &'static mut Inbox<512>,
+) -> InboxReader<'static> {
+    let (into, out) = inbox.split();
     reader.enable_rx_interrupt();
-    critical_section::with(|cs| COMPUTER.borrow_ref_mut(cs).replace((reader, into)));
+    put(&COMPUTER, (reader, into));
     // SAFETY: its handler is below and has what it needs.
     unsafe { cortex_m::peripheral::NVIC::unmask(pac::Interrupt::UART0_IRQ) };
     out
 }
 
 /// Hands the receiver's port to its interrupt.
-pub fn listen_receiver(mut reader: Reader<pac::UART1, ReceiverPins>) -> InboxReader<'static> {
-    let (into, out) = RECEIVER_INBOX.init(Inbox::new()).split();
+pub fn listen_receiver(
+    mut reader: Reader<pac::UART1, ReceiverPins>,
+    inbox: &'static mut Inbox<1024>,
+) -> InboxReader<'static> {
+    let (into, out) = inbox.split();
     reader.enable_rx_interrupt();
-    critical_section::with(|cs| RECEIVER.borrow_ref_mut(cs).replace((reader, into)));
+    put(&RECEIVER, (reader, into));
     // SAFETY: as above.
     unsafe { cortex_m::peripheral::NVIC::unmask(pac::Interrupt::UART1_IRQ) };
     out
@@ -47,20 +74,12 @@ pub fn listen_receiver(mut reader: Reader<pac::UART1, ReceiverPins>) -> InboxRea
 
 #[interrupt]
 fn UART0_IRQ() {
-    critical_section::with(|cs| {
-        if let Some((reader, inbox)) = COMPUTER.borrow_ref_mut(cs).as_mut() {
-            drain(reader, inbox);
-        }
-    });
+    with(&COMPUTER, |(reader, inbox)| drain(reader, inbox));
 }
 
 #[interrupt]
 fn UART1_IRQ() {
-    critical_section::with(|cs| {
-        if let Some((reader, inbox)) = RECEIVER.borrow_ref_mut(cs).as_mut() {
-            drain(reader, inbox);
-        }
-    });
+    with(&RECEIVER, |(reader, inbox)| drain(reader, inbox));
 }
 
 /// Empties a port's FIFO into its queue. Bounded: what is left, or a fault that does not go away,
@@ -133,10 +152,8 @@ impl<D: UartDevice, P: ValidUartPinout<D>> ErrorType for Out<D, P> {
 }
 impl<D: UartDevice, P: ValidUartPinout<D>> Write for Out<D, P> {
     fn write(&mut self, bytes: &[u8]) -> Result<usize, Infallible> {
-        Ok(match self.0.write_raw(bytes) {
-            Ok(left) => bytes.len() - left.len(),
-            Err(_) => 0,
-        })
+        let sent = bytes.iter().take_while(|byte| self.0.write(**byte).is_ok());
+        Ok(sent.count())
     }
     fn flush(&mut self) -> Result<(), Infallible> {
         Ok(())

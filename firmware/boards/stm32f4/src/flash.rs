@@ -4,7 +4,7 @@ use cuepost_firmware::store::{Memory, Region};
 use embedded_storage::nor_flash::{
     ErrorType, NorFlash, NorFlashErrorKind, ReadNorFlash, check_erase, check_read, check_write,
 };
-use stm32f4xx_hal::flash::{FlashExt, LockedFlash};
+use stm32f4xx_hal::flash::{FlashExt, LockedFlash, UnlockedFlash};
 
 /// Sector 5 and sector 6.
 pub const REGION: Region = Region {
@@ -14,6 +14,27 @@ pub const REGION: Region = Region {
 
 /// The flash.
 pub struct Flash(pub LockedFlash);
+
+impl Flash {
+    /// Changes it. The library asserts that the chip did unlock it, the one panic that is left beside
+    /// those of the start; the car stands when flash is written.
+    #[cfg(not(feature = "proof"))]
+    fn unlocked<E>(
+        &mut self,
+        change: impl FnOnce(&mut UnlockedFlash<'_>) -> Result<(), E>,
+    ) -> Result<(), NorFlashErrorKind> {
+        change(&mut self.0.unlocked()).map_err(|_| NorFlashErrorKind::Other)
+    }
+
+    /// Left out of the proof for that.
+    #[cfg(feature = "proof")]
+    fn unlocked<E>(
+        &mut self,
+        _: impl FnOnce(&mut UnlockedFlash<'_>) -> Result<(), E>,
+    ) -> Result<(), NorFlashErrorKind> {
+        Err(NorFlashErrorKind::Other)
+    }
+}
 
 impl ErrorType for Flash {
     type Error = NorFlashErrorKind;
@@ -46,12 +67,12 @@ impl NorFlash for Flash {
         if from < REGION.begin {
             return Err(NorFlashErrorKind::OutOfBounds);
         }
-        NorFlash::erase(&mut self.0.unlocked(), from, to).map_err(|_| NorFlashErrorKind::Other)
+        self.unlocked(|flash| NorFlash::erase(flash, from, to))
     }
 
     fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorFlashErrorKind> {
         check_write(self, offset, bytes.len())?;
-        NorFlash::write(&mut self.0.unlocked(), offset, bytes).map_err(|_| NorFlashErrorKind::Other)
+        self.unlocked(|flash| NorFlash::write(flash, offset, bytes))
     }
 }
 

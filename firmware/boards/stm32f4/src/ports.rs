@@ -6,7 +6,6 @@ use critical_section::Mutex;
 use cuepost_firmware::port::{Inbox, InboxReader, InboxWriter, Input};
 use embedded_hal_nb::serial::{Read as _, Write as _};
 use embedded_io::{ErrorType, Read, ReadReady, Write, WriteReady};
-use static_cell::StaticCell;
 use stm32f4xx_hal::pac::{self, interrupt};
 use stm32f4xx_hal::prelude::*;
 use stm32f4xx_hal::serial::{Instance, Rx, Tx};
@@ -15,27 +14,39 @@ type In<U> = Mutex<RefCell<Option<(Rx<U>, InboxWriter<'static>)>>>;
 
 static COMPUTER: In<pac::USART1> = Mutex::new(RefCell::new(None));
 static RECEIVER: In<pac::USART2> = Mutex::new(RefCell::new(None));
-static COMPUTER_INBOX: StaticCell<Inbox<512>> = StaticCell::new();
-static RECEIVER_INBOX: StaticCell<Inbox<1024>> = StaticCell::new();
 
 /// Hands the computer's port to its interrupt.
-pub fn listen_computer(mut rx: Rx<pac::USART1>) -> InboxReader<'static> {
-    let (into, out) = COMPUTER_INBOX.init(Inbox::new()).split();
+pub fn listen_computer(
+    mut rx: Rx<pac::USART1>,
+    inbox: &'static mut Inbox<512>,
+) -> InboxReader<'static> {
+    let (into, out) = inbox.split();
     rx.listen();
-    critical_section::with(|cs| COMPUTER.borrow_ref_mut(cs).replace((rx, into)));
+    put(&COMPUTER, (rx, into));
     // SAFETY: its handler is below and has what it needs.
     unsafe { cortex_m::peripheral::NVIC::unmask(pac::Interrupt::USART1) };
     out
 }
 
 /// Hands the receiver's port to its interrupt.
-pub fn listen_receiver(mut rx: Rx<pac::USART2>) -> InboxReader<'static> {
-    let (into, out) = RECEIVER_INBOX.init(Inbox::new()).split();
+pub fn listen_receiver(
+    mut rx: Rx<pac::USART2>,
+    inbox: &'static mut Inbox<1024>,
+) -> InboxReader<'static> {
+    let (into, out) = inbox.split();
     rx.listen();
-    critical_section::with(|cs| RECEIVER.borrow_ref_mut(cs).replace((rx, into)));
+    put(&RECEIVER, (rx, into));
     // SAFETY: as above.
     unsafe { cortex_m::peripheral::NVIC::unmask(pac::Interrupt::USART2) };
     out
+}
+
+fn put<U: Instance>(port: &In<U>, what: (Rx<U>, InboxWriter<'static>)) {
+    critical_section::with(|cs| {
+        if let Ok(mut port) = port.borrow(cs).try_borrow_mut() {
+            *port = Some(what);
+        }
+    });
 }
 
 #[interrupt]
@@ -51,7 +62,11 @@ fn USART2() {
 /// Takes what the port has into its queue. The port has no FIFO: a byte, or two.
 fn drain<U: Instance>(port: &In<U>) {
     critical_section::with(|cs| {
-        let mut port = port.borrow_ref_mut(cs);
+        // Never in use twice, as no interrupt inside another comes here; `borrow_mut` would link a
+        // panic for it.
+        let Ok(mut port) = port.borrow(cs).try_borrow_mut() else {
+            return;
+        };
         let Some((rx, inbox)) = port.as_mut() else {
             return;
         };
