@@ -15,7 +15,7 @@ struct Limit {
 }
 
 const UBX_MEAN: Limit = missed(2_500, 6_300);
-const NMEA_MEAN: Limit = missed(2_500, 12_200);
+const NMEA_MEAN: Limit = missed(2_500, 11_700);
 const WIRE_MEAN: Limit = missed(2_500, 7_800);
 const WORST: Limit = kept(30_000);
 const CODE: Limit = missed(96 * 1024, 124_800);

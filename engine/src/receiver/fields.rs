@@ -3,6 +3,9 @@
 use super::clock::day_number;
 use super::nmea::{Field, Fix, TURN_E4DEG, Unreadable};
 
+/// Powers of ten, for digits that are not there.
+const TENS: [u32; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000];
+
 /// The fields of a sentence, one after another. A field that is not there is empty.
 pub(super) struct Fields<'a> {
     pub(super) rest: &'a [u8],
@@ -46,66 +49,53 @@ impl Fields<'_> {
 
     /// An unsigned decimal number: its whole part, and the rest times ten to the `places`, rounded
     /// half up (so that it may be ten to the `places` itself).
-    #[inline]
-    pub(super) fn decimal(&mut self, places: u8) -> Field<(u32, u32)> {
-        let (whole, digits, end) = self.digits(u32::MAX);
+    pub(super) fn decimal(&mut self, places: usize) -> Field<(u32, u32)> {
+        let (whole, digits) = self.digits(usize::MAX);
         // Nine digits fit.
         if digits > 9 {
             return Err(Unreadable);
         }
-        match end {
+        match self.byte() {
+            None => return Ok((digits != 0).then_some((whole, 0))),
             Some(b'.') => {}
             Some(_) => return Err(Unreadable),
-            None => return Ok((digits != 0).then_some((whole, 0))),
         }
-        let (rest, some) = self.fraction(places)?;
-        if digits != 0 || some {
-            Ok(Some((whole, rest)))
-        } else {
-            Err(Unreadable)
-        }
-    }
-
-    /// What follows the point, times ten to the `places`, and whether anything does.
-    #[inline]
-    fn fraction(&mut self, places: u8) -> Result<(u32, bool), Unreadable> {
-        let (mut rest, digits, mut end) = self.digits(u32::from(places));
-        let mut left_out = None;
-        if let Some(digit @ b'0'..=b'9') = end {
-            left_out = Some(digit);
-            (_, _, end) = self.digits(u32::MAX);
-        }
-        if end.is_some() {
+        let (rest, kept) = self.digits(places);
+        let short = places.wrapping_sub(kept);
+        let mut rest = rest.wrapping_mul(TENS.get(short).copied().unwrap_or(0));
+        if let Some(next) = self.byte() {
+            if !next.is_ascii_digit() {
+                return Err(Unreadable);
+            }
+            rest = rest.wrapping_add(u32::from(next >= b'5'));
+            self.digits(usize::MAX);
+            if self.byte().is_some() {
+                return Err(Unreadable);
+            }
+        } else if digits == 0 && kept == 0 {
             return Err(Unreadable);
         }
-        for _ in digits..u32::from(places) {
-            rest = rest.wrapping_mul(10);
-        }
-        let round_up = u32::from(left_out.is_some_and(|digit| digit >= b'5'));
-        let some = digits != 0 || left_out.is_some();
-        Ok((rest.wrapping_add(round_up), some))
+        Ok(Some((whole, rest)))
     }
 
-    /// The number that so many digits make at most, how many they are, and the byte behind them,
-    /// which is taken too; `None` at the field's end.
+    /// Takes so many digits at most; the number they make, and how many there were.
     #[inline]
-    fn digits(&mut self, most: u32) -> (u32, u32, Option<u8>) {
+    fn digits(&mut self, most: usize) -> (u32, usize) {
+        let (ahead, _) = self.rest.split_at_checked(most).unwrap_or((self.rest, &[]));
         let mut number = 0u32;
-        let mut digits = 0u32;
-        let mut bytes = self.rest.iter();
-        let end = loop {
-            let Some(&byte) = bytes.next() else {
-                break None;
-            };
-            let digit = byte.wrapping_sub(b'0');
-            if digit > 9 || digits == most {
-                break Some(byte).filter(|&byte| byte != b',');
+        let mut bytes = ahead.iter();
+        let mut left = bytes.as_slice();
+        while let Some(byte) = bytes.next() {
+            let digit = u32::from(*byte).wrapping_sub(u32::from(b'0'));
+            if digit > 9 {
+                break;
             }
-            number = number.wrapping_mul(10).wrapping_add(u32::from(digit));
-            digits = digits.wrapping_add(1);
-        };
-        self.rest = bytes.as_slice();
-        (number, digits, end)
+            number = number.wrapping_mul(10).wrapping_add(digit);
+            left = bytes.as_slice();
+        }
+        let taken = ahead.len().wrapping_sub(left.len());
+        self.rest = self.rest.get(taken..).unwrap_or_default();
+        (number, taken)
     }
 
     /// A speed or an angle in units of 1e-4.
