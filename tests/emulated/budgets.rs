@@ -18,7 +18,9 @@ const UBX_MEAN: Limit = missed(2_500, 6_300);
 const NMEA_MEAN: Limit = missed(2_500, 11_700);
 const WIRE_MEAN: Limit = missed(2_500, 7_800);
 const WORST: Limit = kept(30_000);
-const CODE: Limit = missed(96 * 1024, 124_800);
+/// Kept as well, by so little that it may rise.
+const WIRE_WORST: Limit = missed(30_000, 31_000);
+const CODE: Limit = missed(96 * 1024, 121_500);
 const RAM: Limit = kept(24 * 1024);
 const STACK: Limit = kept(4 * 1024);
 /// A main loop that has nothing to do.
@@ -120,11 +122,16 @@ fn budgets() {
     let worst = |name: &str| runs.iter().map(|(_, run)| run[name]).max().unwrap_or(0);
     println!("| what | measured | goal | |\n|---|---|---|---|");
     let mut table = Table::default();
-    for ((kind, run), mean) in runs.iter().zip([UBX_MEAN, NMEA_MEAN, WIRE_MEAN]) {
+    let limits = [
+        (UBX_MEAN, WORST),
+        (NMEA_MEAN, WORST),
+        (WIRE_MEAN, WIRE_WORST),
+    ];
+    for ((kind, run), (mean, most)) in runs.iter().zip(limits) {
         assert!(run["samples"] > 4_000, "{kind}: {run:?}");
         let name = |which: &str| format!("{kind}, instructions a sample, {which}");
         table.row(&name("mean"), run["instructions a sample, mean"], &mean);
-        table.row(&name("worst"), run["instructions a sample, worst"], &WORST);
+        table.row(&name("worst"), run["instructions a sample, worst"], &most);
     }
     let idle = "instructions, nothing to do";
     table.row(idle, any[idle], &IDLE);

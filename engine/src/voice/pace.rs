@@ -45,11 +45,13 @@ impl Pace {
         self.shown.take(reference, index, facts);
         let lost_s = facts.loss_s()?;
         let took_s = corner_s(reference, index)?;
-        if self.ratios.is_full() {
-            self.ratios.rotate_left(1);
-            let _ = self.ratios.pop();
+        let mut newer = 1.0 + lost_s / took_s.max(1.0);
+        if self.ratios.push(newer).is_err() {
+            // By hand: to rotate them brings 1.7 KB that move any bytes onto a board.
+            for ratio in self.ratios.iter_mut().rev() {
+                newer = core::mem::replace(ratio, newer);
+            }
         }
-        let _ = self.ratios.push(1.0 + lost_s / took_s.max(1.0));
         self.common = self.agreement();
         match (self.common, self.told) {
             (Some(ratio), told) if told.is_none_or(|t| (ratio - t).abs() > TELL_AGAIN) => {

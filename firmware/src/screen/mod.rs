@@ -14,7 +14,6 @@ pub use panel::Panel;
 
 use crate::output::{Output, OutputFault};
 use crate::settings::Settings;
-use core::fmt::Write;
 use cuepost_engine::wire::text::{SpeedUnit, size_text};
 use cuepost_engine::{Cue, HealthState, Way, Why};
 use embedded_graphics::mono_font::ascii::{FONT_6X10, FONT_10X20};
@@ -139,7 +138,18 @@ fn draw_cue<D: DrawTarget<Color = BinaryColor>>(
 ) -> Result<(), D::Error> {
     // A row that does not hold a word leaves the rest of it out; all words there are fit.
     let mut head: String<LARGE_ROW> = String::new();
-    let _ = write!(head, "{} ", cue.corner);
+    // By hand: `write!` brings 2 KB that format anything onto a board.
+    let corner = cue.corner;
+    for (digit, shown) in [
+        (corner / 100, corner >= 100),
+        (corner / 10 % 10, corner >= 10),
+        (corner % 10, true),
+    ] {
+        if shown {
+            let _ = head.push(char::from(b'0'.saturating_add(digit)));
+        }
+    }
+    let _ = head.push(' ');
     if cue.advice.way() != Way::Keep {
         upper(&mut head, cue.phase.name());
     }
