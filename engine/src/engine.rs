@@ -16,6 +16,8 @@ use heapless::Vec;
 pub const EVENTS_MAX: usize = 5 + CHANGES_MAX;
 /// A simulator's speed has less noise than this, a receiver's more, m/s.
 const NOISY_MPS: f32 = 0.02;
+/// So long after a sample without a direction of travel nothing is made of directions, µs.
+const COURSELESS_US: u64 = 1_500_000;
 
 /// The whole engine: configuration and state, nothing borrowed.
 ///
@@ -32,8 +34,8 @@ pub struct Engine {
     passages: Passages,
     voice: Voice,
     health: Option<(HealthState, Why)>,
-    /// The source gives no direction of travel.
-    courseless: bool,
+    /// When the source last gave no direction of travel.
+    courseless_us: Option<u64>,
     events: Vec<Event, EVENTS_MAX>,
 }
 
@@ -73,7 +75,7 @@ impl Engine {
             passages,
             voice,
             health,
-            courseless,
+            courseless_us,
             events,
         } = self;
         renew(gate);
@@ -84,7 +86,7 @@ impl Engine {
         renew(voice);
         *place = None;
         *health = None;
-        *courseless = false;
+        *courseless_us = None;
         events.clear();
     }
 
@@ -104,7 +106,9 @@ impl Engine {
         watch: &mut impl Watch,
     ) -> &[Event] {
         self.events.clear();
-        self.courseless = !sample.direction_rad.is_some_and(|d| d.abs() < 1e4);
+        if !sample.direction_rad.is_some_and(|d| d.abs() < 1e4) {
+            self.courseless_us = Some(sample.time_us);
+        }
         match self.gate.admit(&reference.frame, sample) {
             Ok(admitted) => self.follow(reference, &admitted, watch),
             Err(_) => {
@@ -174,12 +178,16 @@ impl Engine {
         watch: &mut impl Watch,
     ) {
         let trace = self.motion.trace();
-        let offset_sd_m = self.progress.offset_sd_m();
-        let finished = self.passages.advance(reference, trace, now, offset_sd_m);
+        let vague = self.progress.vague();
+        let finished = self.passages.advance(reference, trace, now, &vague);
         let passage = self.passages.current();
         let turn_mps2 = passage.map_or(TURN_IN_LEAST_MPS2, Passage::turn_mps2);
-        // A course found from positions wanders with their noise: when it turns in is not known.
-        let vague = self.courseless && now.noise_mps > NOISY_MPS;
+        // A course found from positions wanders with their noise, and leaps when the source's own
+        // is back: when it turns in is not known.
+        let courseless = self
+            .courseless_us
+            .is_some_and(|us| now.time_us.abs_diff(us) < COURSELESS_US);
+        let vague = courseless && now.noise_mps > NOISY_MPS;
         let mut changes = Vec::new();
         self.phases.push(trace, now, turn_mps2, &mut changes);
         for change in &changes {

@@ -10,6 +10,7 @@ mod passage;
 mod passages;
 mod slowest;
 mod spans;
+mod sure;
 
 pub use passage::Passage;
 pub use passages::Passages;

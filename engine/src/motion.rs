@@ -51,6 +51,10 @@ pub struct Moment {
     pub acc_mps2: f32,
     /// How well the window determines it: the sum of squared times from their mean, s².
     pub spread_s2: f32,
+    /// Seconds from this moment to the newest sample,
+    pub since_s: f32,
+    /// and how much faster that is, m/s.
+    pub since_mps: f32,
     /// Acceleration off both pedals at this speed, m/s².
     pub coast_mps2: f32,
     /// Acceleration at full throttle at this speed, m/s².
@@ -71,10 +75,25 @@ pub struct Moment {
     pub noise_mps: f32,
 }
 
+/// Losing more speed than by coasting by this much is braking, m/s².
+const SLOWS_MPS2: f32 = 1.5;
+/// And by this share of the lateral acceleration: tyres at a slip angle slow the car as well.
+const SCRUB_SHARE: f32 = 0.2;
+
 impl Moment {
     /// Standard deviation of the longitudinal acceleration, m/s².
     pub fn acc_sd_mps2(&self) -> f32 {
         self.noise_mps / math::sqrt(self.spread_s2)
+    }
+
+    /// Whether the car loses more speed than by coasting, be it seen as braking yet or not: over
+    /// the window, or surely since.
+    pub fn slows(&self) -> bool {
+        let scrub_mps2 = SCRUB_SHARE * self.lat_mps2.map_or(0.0, f32::abs);
+        let limit_mps2 = self.coast_mps2 - SLOWS_MPS2 - scrub_mps2;
+        // Two standard deviations of the difference of two speeds.
+        let doubt_mps = 2.0 * core::f32::consts::SQRT_2 * self.noise_mps;
+        self.acc_mps2 < limit_mps2 || self.since_mps + doubt_mps < limit_mps2 * self.since_s
     }
 }
 
@@ -241,6 +260,10 @@ impl Motion {
             let span = math::larger(DRIVE_SHARE * (full_mps2 - coast_mps2), DRIVE_LEAST_MPS2);
             (line.acc_mps2 - coast_mps2) / span
         };
+        let newest = self.trace.newest().and_then(|n| self.trace.get(n));
+        let (since_us, newest_mps) = newest.map_or((0, centre.speed_mps), |n| {
+            (n.since_us(centre.low_us), n.speed_mps)
+        });
         let moment = Moment {
             number,
             time_us: self.trace.source_us(centre),
@@ -250,6 +273,8 @@ impl Motion {
             speed_mps,
             acc_mps2: line.acc_mps2,
             spread_s2: line.spread_s2,
+            since_s: since_us as f32 * 1e-6,
+            since_mps: newest_mps - centre.speed_mps,
             coast_mps2,
             full_mps2,
             brake_mps2,

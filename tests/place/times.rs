@@ -43,19 +43,21 @@ fn late_and_repeated_samples() {
 
 #[test]
 fn gaps() {
-    for (seconds, broken) in [
-        (0.4, false),
-        (0.48, false),
-        (1.0, true),
-        (2.9, true),
-        (8.0, true),
+    // Bridged without a word, bridged and said because nothing can be dated across it, broken.
+    for (seconds, said, broken) in [
+        (0.12, false, false),
+        (0.4, true, false),
+        (0.48, true, false),
+        (1.0, true, true),
+        (2.9, true, true),
+        (8.0, true, true),
     ] {
         let mut samples = clean(BEGIN + seconds + 6.0);
         samples.drain(index(BEGIN)..index(BEGIN + seconds) - 1);
         let run = drive(&ring().view(), &samples);
         let after = &run.steps[index(BEGIN)..];
         assert_eq!(after[0].gate.expect("admitted").broken, broken, "{seconds}");
-        assert_eq!(after[0].health.0 == HealthState::Ok, !broken, "{seconds}");
+        assert_eq!(after[0].health.0 == HealthState::Ok, !said, "{seconds}");
         // Believed within half a second, trusted within two.
         assert!(after[..13].iter().any(|s| s.place.is_some()), "{seconds}");
         assert!(

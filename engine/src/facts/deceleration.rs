@@ -4,20 +4,25 @@ use super::Measured;
 use heapless::Vec;
 
 /// Speeds kept of a braking, one every [`STEP_US`].
-const POINTS: usize = 64;
+const POINTS: usize = 54;
 /// Time between two of them, microseconds.
 const STEP_US: u64 = 100_000;
+/// Speeds this far apart or nearer show the braking as the reference's did, seconds.
+const APART_S: f32 = 0.1;
 
 /// The course of a braking, thinned: metres into the corner and speed.
 #[derive(Clone, Debug, Default)]
 pub struct Braking {
     points: Vec<(f32, f32), POINTS>,
     next_us: u64,
+    /// The longest time between two speeds offered, seconds.
+    apart_s: f32,
 }
 
 impl Braking {
-    /// Takes the speed at a place, when the next one is due.
-    pub fn push(&mut self, time_us: u64, into_m: f32, speed_mps: f32) {
+    /// Takes the speed at a place, `dt_s` after the moment before, when the next one is due.
+    pub fn push(&mut self, time_us: u64, dt_s: f32, into_m: f32, speed_mps: f32) {
+        self.apart_s = self.apart_s.max(dt_s);
         if time_us >= self.next_us {
             let _ = self.points.push((into_m, speed_mps));
             self.next_us = time_us.saturating_add(STEP_US);
@@ -37,7 +42,13 @@ impl Braking {
             return None;
         }
         let value = (v1 * v1 - v2 * v2) / (2.0 * (x2 - x1));
-        let sd = value.abs() * (0.3 / (x2 - x1) + 0.1 / (from_mps - to_mps)) + 0.02;
+        // Speeds farther apart than a fit's usual window round the braking off at both ends, by
+        // the square of the share that two of them have in it.
+        let took_s = 2.0 * (x2 - x1) / (v1 + v2).max(1.0);
+        let rounded_s2 = 4.0 * (self.apart_s * self.apart_s - APART_S * APART_S).max(0.0);
+        let sd = value.abs()
+            * (0.3 / (x2 - x1) + 0.1 / (from_mps - to_mps) + rounded_s2 / (took_s * took_s))
+            + 0.02;
         Some(Measured::new(value, sd))
     }
 
@@ -73,7 +84,7 @@ mod tests {
                 let t = k as f32 * 0.1;
                 let v = (from - decel * t).max(to);
                 let t = t.min((from - to) / decel);
-                braking.push(k * STEP_US, from * t - 0.5 * decel * t * t, v);
+                braking.push(k * STEP_US, 0.1, from * t - 0.5 * decel * t * t, v);
             }
             let mean = braking.mean(from, to).expect("a mean");
             assert!(

@@ -6,15 +6,14 @@ mod told;
 use super::behind::Behind;
 use super::deceleration::Braking;
 use super::spans::{Before, NextBrake, Spans, Step, turn_mps2};
+use super::sure::Sure;
 use super::{Facts, Measured, slowest};
 use crate::motion::Moment;
 use crate::onset::Instant;
+use crate::progress::Vague;
 use crate::reference::{CornerKind, ReferenceView};
 use crate::trace::Trace;
 
-/// Standard deviation of the way between two places of one corner, metres: receiver noise that
-/// the slow pull of the progress stage lets through.
-const PLACE_SD_M: f32 = 0.12;
 /// Rise above the slowest speed that makes it surely past, m/s.
 const RISEN_MPS: f32 = 0.3;
 /// Slower than this share of the reference where a corner begins, its approach was spoilt before.
@@ -51,7 +50,7 @@ pub struct Passage {
     next_brake: Option<NextBrake>,
     into_m: f32,
     begin_m: f32,
-    offset_sd_m: f32,
+    sure: Sure,
     passed: Passed,
     brake: Option<Instant>,
     release: Option<Instant>,
@@ -61,6 +60,8 @@ pub struct Passage {
     /// Rolled into it off both pedals, after the braking for the corner before.
     coasted: bool,
     behind: Behind,
+    /// Where the car was last slowed down by more than coasting, metres into the corner.
+    slowing_m: Option<f32>,
     slowest: Option<Slowest>,
     braking: Braking,
     last: Option<Before>,
@@ -95,7 +96,7 @@ impl Passage {
             next_brake: NextBrake::after(reference, index),
             into_m,
             begin_m: corner.begin_m,
-            offset_sd_m: PLACE_SD_M * 2.0,
+            sure: Sure::default(),
             passed: Passed {
                 begin_us: now.time_us.checked_sub(early_us),
                 ..Passed::default()
@@ -107,6 +108,7 @@ impl Passage {
             lift_off: None,
             coasted: false,
             behind: Behind::default(),
+            slowing_m: None,
             slowest: None,
             braking: Braking::default(),
             last: None,
@@ -180,6 +182,16 @@ impl Passage {
         (into_m < self.spans.end_m).then_some(into_m)
     }
 
+    /// Metres from the corner's begin to a progress, wherever it lies.
+    pub fn ahead_of_begin_m(&self, reference: &ReferenceView<'_>, progress_m: f32) -> f32 {
+        reference.wrap_m(progress_m - self.begin_m)
+    }
+
+    /// Where the car was last slowed down by more than coasting, metres into the corner.
+    pub fn slowing_m(&self) -> Option<f32> {
+        self.slowing_m
+    }
+
     /// Metres from a progress on to the corner's begin.
     pub fn ahead_m(&self, reference: &ReferenceView<'_>, progress_m: f32) -> f32 {
         reference.wrap_m(self.begin_m - progress_m)
@@ -191,15 +203,14 @@ impl Passage {
     }
 
     /// Takes the next moment of this corner.
-    /// `offset_sd_m` is how well the day's common offset of the position is known.
     pub fn advance(
         &mut self,
         reference: &ReferenceView<'_>,
         trace: &Trace,
         now: &Moment,
-        offset_sd_m: f32,
+        vague: &Vague,
     ) {
-        self.offset_sd_m = PLACE_SD_M * 2.0 + 1.5 * offset_sd_m;
+        self.sure.take(vague);
         let mut into_m = reference.wrap_m(now.progress_m - self.begin_m);
         // A little behind the begin again, by noise: still at the begin.
         if into_m > 0.5 * (self.spans.end_m + reference.length_m()) {
@@ -225,7 +236,7 @@ impl Passage {
             }
             if step.crosses(self.spans.exit_m) {
                 self.facts.exit_mps = Some(step.speed_at(self.spans.exit_m));
-                self.facts.offset_exit_m = Some(Measured::new(now.offset_m, self.offset_sd_m));
+                self.facts.offset_exit_m = self.sure.offset(now.offset_m, 0.0);
             }
         }
         let in_bend = into_m < self.spans.exit_m;
@@ -234,9 +245,12 @@ impl Passage {
             CornerKind::Braked | CornerKind::Lifted => self.throttle.is_some(),
         };
         if self.facts.offset_begin_m.is_none() && into_m >= self.spans.turn_m - BEFORE_BEND_M {
-            self.facts.offset_begin_m = Some(Measured::new(now.offset_m, self.offset_sd_m));
+            self.facts.offset_begin_m = self.sure.offset(now.offset_m, 0.0);
         }
         self.behind.advance(reference, now, in_bend, driven);
+        if now.slows() {
+            self.slowing_m = Some(into_m);
+        }
         self.follow_braking(now);
         self.follow_slowest(trace, now);
         self.last = Some(now.into());
@@ -266,7 +280,8 @@ impl Passage {
             self.facts.peak_decel_mps2 = Some(Measured::new(decel, now.acc_sd_mps2()));
         }
         if drawn || self.brake.is_some() {
-            self.braking.push(now.time_us, self.into_m, now.speed_mps);
+            self.braking
+                .push(now.time_us, now.dt_s, self.into_m, now.speed_mps);
         }
     }
 
@@ -300,7 +315,7 @@ impl Passage {
         let offset_m = trace
             .get(slowest.number)
             .map_or(now.offset_m, |p| p.offset_m);
-        self.facts.offset_slowest_m = Some(Measured::new(offset_m, self.offset_sd_m));
+        self.facts.offset_slowest_m = self.sure.offset(offset_m, 0.0);
         let (place, speed) = match slowest::fit(trace, slowest.number) {
             Some((place, speed)) => (
                 Some(Measured::new(place.progress_m, place.sd_m().max(0.1))),

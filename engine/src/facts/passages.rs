@@ -9,6 +9,7 @@ use crate::event::PhaseEvent;
 use crate::motion::Moment;
 use crate::onset::Instant;
 use crate::phase::Change;
+use crate::progress::Vague;
 use crate::reference::{CornerKind, ReferenceView};
 use crate::trace::Trace;
 
@@ -67,7 +68,7 @@ impl Passages {
         reference: &ReferenceView<'_>,
         trace: &Trace,
         now: &Moment,
-        offset_sd_m: f32,
+        vague: &Vague,
     ) -> Option<Facts> {
         let mut finished = None;
         if self.left.is_some() {
@@ -81,7 +82,7 @@ impl Passages {
         if let Some(passage) = &mut self.current {
             inside = passage.within(reference, now.progress_m).is_some()
                 || near_begin(passage, reference, now.progress_m);
-            passage.advance(reference, trace, now, offset_sd_m);
+            passage.advance(reference, trace, now, vague);
         }
         if !inside && let Some(index) = corner_at(reference, now.progress_m) {
             if self.current.is_some() {

@@ -55,6 +55,14 @@ pub(super) fn place(
     last: Option<Last>,
 ) -> Result<Spot, Refusal> {
     let why = match (position, last) {
+        // Nothing new at all: the speed is as old as the position.
+        (Some(p), Some(l))
+            if l.raw == Some(p)
+                && speed_mps > COURSE_LEAST_MPS
+                && speed_mps.to_bits() == l.speed_mps.to_bits() =>
+        {
+            return Err(Refusal::Frozen);
+        }
         (None, _) => Refusal::NoFix,
         (Some(p), Some(l)) if l.raw == Some(p) && speed_mps > COURSE_LEAST_MPS => Refusal::Frozen,
         (Some(p), _) => {

@@ -7,6 +7,8 @@
 //! |---|---|
 //! | missing positions or samples are bridged on speed | up to [`BRIDGE_S`] |
 //! | the same position above [`COURSE_LEAST_MPS`] counts as missing, then as frozen | [`BRIDGE_S`] |
+//! | the same position and speed there are no new sample and refused | |
+//! | samples missing of a source that gave more of them are said | 0.14 s of the last second |
 //! | a position or speed that cannot follow the last one is refused, and believed after all once as many samples agree with it | [`BELIEVE_S`], at least [`BELIEVE_SAMPLES`] |
 //! | a clock 2 s behind or 600 s ahead, three samples in a row, is a new session | |
 //! | samples closer than 8 ms on average are thinned | 125 Hz |
@@ -19,6 +21,7 @@ mod bounds;
 )]
 mod clock;
 mod course;
+mod rhythm;
 mod watch;
 
 use crate::event::{HealthState, Why};
@@ -30,6 +33,7 @@ use bounds::{
 };
 use clock::{Clock, Tick};
 use course::Course;
+use rhythm::Rhythm;
 use watch::{Seen, Watch};
 
 /// How long missing positions or samples are bridged, seconds.
@@ -161,6 +165,7 @@ pub struct Gate {
     stranger: Option<Stranger>,
     course: Course,
     watch: Watch,
+    rhythm: Rhythm,
     idle: Idle,
 }
 
@@ -234,6 +239,7 @@ impl Gate {
             Some(_) if self.idle.seconds > LOST_S => (HealthState::Lost, self.idle.why),
             Some(_) if self.idle.seconds > BRIDGE_S => (HealthState::Degraded, self.idle.why),
             Some(_) => match self.watch.verdict() {
+                Why::Good if self.rhythm.sparse() => (HealthState::Degraded, Why::Gap),
                 Why::Good => (HealthState::Ok, Why::Good),
                 why => (HealthState::Degraded, why),
             },
@@ -282,7 +288,9 @@ impl Gate {
         self.stranger = None;
         if tick == Tick::Restart {
             self.watch = Watch::default();
+            self.rhythm = Rhythm::default();
         }
+        self.rhythm.take(dt_s);
         if broken || last.is_none() {
             self.course = Course::default();
             self.watch.cut();

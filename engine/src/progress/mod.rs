@@ -36,6 +36,11 @@ const GOOD_AGO_S: f32 = 0.8;
 const LATE_S: f32 = 0.15;
 /// After a long doubt the lag of the source is looked at for so long, seconds.
 const PROVING_S: f32 = 20.0;
+/// A place that moved along the line on its own by so much more than what is usual, in seconds of
+/// driving, makes no lap time.
+const SURGE_MOST_S: f32 = 0.04;
+/// What is usual: the wander of a good receiver over some ten seconds, metres.
+pub const SURGE_FREE_M: f32 = 0.5;
 /// A contradiction that lasts longer is no leap but a wrong speed, seconds.
 const CONTRARY_S: f32 = 2.5;
 /// Positions that come elsewhere after a longer pause have not leapt, seconds.
@@ -95,6 +100,18 @@ pub struct Correction {
     pub lag_s: f32,
     /// Metres driven for each metre that the speed says.
     pub stretch: f32,
+}
+
+/// How far the place may be off beyond the noise of one position.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Vague {
+    /// What is not known of the day's common offset, metres, one standard deviation.
+    pub offset_sd_m: f32,
+    /// What the position moved sideways lately and the direction of travel does not explain,
+    /// metres.
+    pub sway_m: f32,
+    /// What the position moved along the line lately and the speed does not explain, metres.
+    pub surge_m: f32,
 }
 
 /// The memory of the progress stage.
@@ -209,14 +226,18 @@ impl Progress {
         self.known.correction()
     }
 
-    /// How far the offset beside the line may be off, metres, one standard deviation: what is not
-    /// known of the day's common offset, and what the position moved sideways on its own lately.
-    pub fn offset_sd_m(&self) -> f32 {
-        let sway_m = match &self.mode {
-            Mode::Following(track) => track.sway_m.abs(),
-            Mode::Searching(_) => 0.0,
+    /// How far the place may be off.
+    #[inline(never)]
+    pub fn vague(&self) -> Vague {
+        let (sway_m, surge_m) = match &self.mode {
+            Mode::Following(track) => (track.sway_m.abs(), track.surges_m()),
+            Mode::Searching(_) => (0.0, 0.0),
         };
-        self.known.shift.sd_m() + sway_m
+        Vague {
+            offset_sd_m: self.known.shift.sd_m(),
+            sway_m,
+            surge_m,
+        }
     }
 
     fn begin(&mut self, source: SourceKind) {
@@ -324,7 +345,16 @@ impl Progress {
             left_m: told.left_m,
             speed_mps: at.speed_mps,
         };
-        let crossing = self.laps.follow(now, told.step_m, course);
+        let mut crossing = self.laps.follow(now, told.step_m, course);
+        // Where the line was crossed is not known well enough for either lap.
+        if let Some(crossing) = &mut crossing
+            && self.vague().surge_m > SURGE_FREE_M + SURGE_MOST_S * at.speed_mps
+        {
+            self.laps.spoil();
+            if let Some(closed) = &mut crossing.closed {
+                closed.valid = false;
+            }
+        }
         if bad {
             self.laps.spoil();
         }

@@ -1,10 +1,11 @@
 //! Following the car along the line: integrated speed with a slow pull to the projection.
 
+use super::SURGE_FREE_M;
 use super::fusion::{Known, Lesson, Step};
 use super::line::{Mark, Sight};
 use super::search::BESIDE_MOST_M;
 use crate::gate::Admitted;
-use crate::math::{atan2, wrap_angle};
+use crate::math::{atan2, larger, sqrt, wrap_angle};
 use crate::reference::ReferenceView;
 
 /// Share of a change of speed times its duration by which the driven distance may be off.
@@ -39,6 +40,8 @@ const PULL_EVERY_S: f32 = 0.095;
 const ASIDE_EVERY_S: f32 = 0.4;
 /// How long the position's own sideways movement is remembered, seconds.
 const SWAY_S: f32 = 5.0;
+/// How long the pull of the position along the line is remembered, seconds.
+const SURGE_S: f32 = 10.0;
 /// Smoothing time of the angle to the line, seconds.
 const SMOOTH_S: f32 = 0.3;
 /// A larger change of it is a turn and no noise, radians.
@@ -52,6 +55,12 @@ pub(super) struct Track {
     pub(super) jumped: bool,
     /// Metres the position moved sideways lately and the direction of travel does not explain.
     pub(super) sway_m: f32,
+    /// Metres the position pulled the place along the line lately.
+    surge_m: f32,
+    /// Variance of the distance driven lately, m².
+    coarse_m2: f32,
+    /// The last mean distance to the projection, metres.
+    off_m: f32,
     left_m: f32,
     slip_rad: Option<f32>,
     step_m: f32,
@@ -162,6 +171,9 @@ impl Track {
             step_m: 0.0,
             jumped: false,
             sway_m: 0.0,
+            surge_m: 0.0,
+            coarse_m2: 0.0,
+            off_m: 0.0,
             along,
             shrink,
             shift_m: known.shift.along_and_left_m(along).0 / shrink,
@@ -188,6 +200,16 @@ impl Track {
             slip_rad: self.slip_rad,
             rate_mps: self.speed_mps * self.ratio,
         }
+    }
+
+    /// Metres the position moved along the line on its own lately: what it pulled already and what
+    /// it has yet to pull, without what may be the driven distance's own doubt.
+    pub(super) fn surges_m(&self) -> f32 {
+        let surges_m = self.surge_m.abs() + self.off_m.abs();
+        if surges_m <= SURGE_FREE_M {
+            return surges_m;
+        }
+        larger(surges_m - 2.0 * sqrt(self.coarse_m2), SURGE_FREE_M)
     }
 
     /// The projection is just now far from where the speed says.
@@ -235,6 +257,7 @@ impl Track {
             }
             self.mark = self.mark.moved(line, off_m);
             self.since = Since::default();
+            self.off_m = 0.0;
             known.pace.found();
             step_m += off_m;
             let nearer = self.mark.sight(line, at.east_m, at.north_m)?;
@@ -289,7 +312,10 @@ impl Track {
             return Some(0.0);
         }
         known.pace.predict(&since.step);
+        let keep = SURGE_S / (SURGE_S + since.step.dt_s);
+        self.coarse_m2 = (self.coarse_m2 + since.step.coarse_m2) * keep;
         let (off_m, seen_s) = (since.off_ms / since.seen_s, since.seen_s);
+        self.off_m = off_m;
         since.step = Step::default();
         (since.off_ms, since.seen_s) = (0.0, 0.0);
         if self.dispute.settles(off_m, seen_s) {
@@ -309,7 +335,9 @@ impl Track {
             known.shift.learn(left_m, sight.along, since.left_s);
             (since.left_ms, since.left_s) = (0.0, 0.0);
         }
-        Some(known.pace.learn(off_m, seen_s, lesson))
+        let pull_m = known.pace.learn(off_m, seen_s, lesson);
+        self.surge_m = (self.surge_m + pull_m) * keep;
+        Some(pull_m)
     }
 
     /// The angle to the line and metres of progress for each metre driven.

@@ -31,12 +31,13 @@ const TIGHTER_MPS2: f32 = 1.0;
 /// Above the reference by this much, throttle is not overdue, m/s.
 const FASTER_MPS: f32 = 0.3;
 
-/// Losing more speed than by coasting by this much is braking, be it seen as such yet or not, m/s².
-const SLOWS_MPS2: f32 = 1.5;
-/// And by this share of the lateral acceleration: tyres at a slip angle slow the car as well.
-const SCRUB_SHARE: f32 = 0.2;
+/// Slowing beyond this behind the reference's brake release keeps the throttle waiting, metres.
+const RELEASE_LATE_M: f32 = 5.0;
 /// Slower than this share of the reference's speed is no matter of throttle alone.
 const FAR_SLOWER: f32 = 0.6;
+/// On the way out, slower than this share of it is more than any corner costs: held up by traffic,
+/// a flag, on the way to the pits.
+const HELD_UP: f32 = 0.8;
 
 /// No throttle where the reference had long taken it up, and the car slower than the reference.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -149,7 +150,7 @@ impl Scene for View<'_> {
 
     fn way_out(&self) -> bool {
         let passage = self.passage;
-        if !passage.usable() {
+        if !passage.usable() || self.now.speed_mps < HELD_UP * self.usual_mps() {
             return false;
         }
         let since_s = passage.throttle().map_or(f32::MAX, |at| {
@@ -222,11 +223,10 @@ impl View<'_> {
     /// Whether the driver has another reason than being late: who brakes where the reference drives
     /// off, or is far slower than it, is in traffic, under a flag or on the way to the pits.
     fn busy(&self) -> bool {
-        let usual_mps = self.reference.speed_mps(self.now.progress_m);
-        let scrub_mps2 = SCRUB_SHARE * self.now.lat_mps2.map_or(0.0, f32::abs);
         self.doing.braking
-            || self.now.acc_mps2 < self.now.coast_mps2 - SLOWS_MPS2 - scrub_mps2
-            || self.now.speed_mps < FAR_SLOWER * usual_mps
+            || self.now.slows()
+            || self.slowed_late()
+            || self.now.speed_mps < FAR_SLOWER * self.usual_mps()
     }
 
     /// Where the car runs to at the exit belongs to the picture, while there is time to wait for it
@@ -235,6 +235,25 @@ impl View<'_> {
         let to_exit_m = self.passage.spans().exit_m - self.passage.into_m();
         let there_s = left_s - to_exit_m / self.now.speed_mps.max(3.0);
         to_exit_m <= 0.0 || (self.passage.full() && there_s < QUIET_S)
+    }
+
+    /// The reference's speed here, m/s.
+    fn usual_mps(&self) -> f32 {
+        self.reference.speed_mps(self.now.progress_m)
+    }
+
+    /// Whether the car was still slowed down where the reference had long let go of the brake.
+    fn slowed_late(&self) -> bool {
+        let released = self.own().and_then(|corner| corner.facts.release_m);
+        released
+            .zip(self.passage.slowing_m())
+            .is_some_and(|(released, slowing_m)| {
+                slowing_m
+                    > self
+                        .passage
+                        .ahead_of_begin_m(self.reference, released.value)
+                        + RELEASE_LATE_M
+            })
     }
 
     fn turns_tighter(&self, side: f32) -> bool {

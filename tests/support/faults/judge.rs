@@ -3,7 +3,7 @@
 use super::inject::Injected;
 use super::report::Row;
 use super::{Clean, Run, Stream};
-use cuepost_engine::judge::Deviations;
+use cuepost_engine::judge::{Deviation, Deviations};
 use cuepost_engine::thresholds::Thresholds;
 use cuepost_engine::{Advice, Cue, Facts, HealthState, Phase, Told};
 
@@ -110,6 +110,9 @@ fn bears_out(stream: &Stream, cue: &Cue, facts: &Facts, limit: &Thresholds) -> b
     };
     let d = Deviations::of(&reference, corner, facts, limit);
     let loss_s = facts.loss_s().unwrap_or(0.0);
+    // The doubt of an offset is that of the day's common one, which these streams have not: the
+    // measured value itself is the truth of the clean drive.
+    let out = |d: Deviation, way: f32| way * d.value > limit.offset_m;
     match (cue.phase, cue.advice) {
         (_, Advice::Better) => loss_s < -limit.better_s,
         (_, Advice::SmallerLift) => {
@@ -123,9 +126,9 @@ fn bears_out(stream: &Stream, cue: &Cue, facts: &Facts, limit: &Thresholds) -> b
         (Phase::Trail, Advice::Shorter) => d.trail_m.more() || d.release_m.more(),
         (_, Advice::Faster) => d.slowest_mps.less() || d.slowed_mps.less() || d.exit_mps.less(),
         (_, Advice::Slower) => d.slowest_mps.more() || d.slowed_mps.more(),
-        (_, Advice::Wider) => d.apex_out_m.less() || d.exit_out_m.less(),
-        (_, Advice::Tighter) => d.apex_out_m.more() || d.exit_out_m.more(),
-        (_, Advice::MoreRoad) => d.exit_out_m.less(),
+        (_, Advice::Wider) => out(d.apex_out_m, -1.0) || out(d.exit_out_m, -1.0),
+        (_, Advice::Tighter) => out(d.apex_out_m, 1.0) || out(d.exit_out_m, 1.0),
+        (_, Advice::MoreRoad) => out(d.exit_out_m, -1.0),
         (_, Advice::Steady) => d.lift_s.more(),
         (_, Advice::Fuller) => d.full_m.more() || d.to_full_m.more(),
         // Throttle that never came before the next corner is late as well.

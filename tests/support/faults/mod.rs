@@ -21,6 +21,7 @@ pub use inject::{Fed, inject};
 pub use report::{Report, Row};
 pub use streams::{Stream, invented, simulator};
 
+use cuepost_engine::voice::{Pace, View, Watch};
 use cuepost_engine::{Config, Cue, Engine, Event, Facts, HealthState, LapEvent};
 
 /// One thing the engine said, and at which sample of the stream.
@@ -92,9 +93,10 @@ pub fn drive(stream: &Stream, fed: &[Fed]) -> Run {
     let reference = stream.reference.view();
     let mut engine = Engine::new(Config::default());
     let mut run = Run::default();
+    let mut last = Last::default();
     for (at, item) in fed.iter().enumerate() {
         let before = refused(&engine);
-        for event in engine.feed(&reference, &item.sample) {
+        for event in engine.feed_watched(&reference, &item.sample, &mut last) {
             match event {
                 Event::Cue(what) => run.cues.push(Heard { at, what: *what }),
                 Event::Lap(what) => run.laps.push(Heard { at, what: *what }),
@@ -114,7 +116,27 @@ pub fn drive(stream: &Stream, fed: &[Fed]) -> Run {
             run.facts.push(Heard { at, what: *what });
         }
     }
+    // The corner in which the recording ends, as far as it was driven.
+    run.facts.extend(last.facts.map(|what| Heard { at, what }));
     run
+}
+
+/// The facts of the passage under way.
+#[derive(Default)]
+struct Last {
+    facts: Option<Facts>,
+}
+
+impl Watch for Last {
+    fn hushed(&mut self) {
+        self.facts = None;
+    }
+
+    fn finished(&mut self, _: &Facts, _: u64, _: &Pace) {}
+
+    fn moment(&mut self, view: &View<'_>, _: &Pace) {
+        self.facts = Some(view.facts());
+    }
 }
 
 fn refused(engine: &Engine) -> u32 {

@@ -8,6 +8,8 @@ use crate::reference::{Corner, CornerKind, ReferenceView};
 
 /// A turn-in earlier than this before the bend is not its own, metres.
 const TURN_IN_EARLY_M: f32 = 120.0;
+/// Who brakes nearer to the next corner's begin than this brakes for it, metres.
+const NEXT_M: f32 = 40.0;
 
 impl Passage {
     /// Takes a change of phase that lies in this corner; true when it is news for this passage.
@@ -19,6 +21,11 @@ impl Passage {
         change: &Change,
     ) -> bool {
         match *change {
+            // Braked where there is nothing to brake for: a flag, traffic, the pits.
+            Change::Brake(_) if self.for_nothing(into_m) => {
+                self.spoil();
+                false
+            }
             Change::Brake(at) if into_m <= self.spans.exit_m => {
                 self.throttle = None;
                 self.touch = None;
@@ -68,6 +75,11 @@ impl Passage {
             }
             Change::Release(_) | Change::Brake(_) | Change::Full(_) => false,
         }
+    }
+
+    /// Whether who brakes here does so neither for this bend nor for the next one.
+    fn for_nothing(&self, into_m: f32) -> bool {
+        into_m > self.spans.exit_m && into_m < self.spans.end_m - NEXT_M
     }
 
     /// Takes a lift that began before the corner did, where the corner needs no braking.

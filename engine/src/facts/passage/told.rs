@@ -1,6 +1,6 @@
 //! The facts of a passage, finished or as far as they go.
 
-use super::{PLACE_SD_M, Passage, measured};
+use super::{Passage, measured};
 use crate::facts::spans::reference_s;
 use crate::facts::{Facts, Measured};
 use crate::math::sqrt;
@@ -14,7 +14,7 @@ impl Passage {
         let mut facts = self.complete(reference);
         if facts.offset_exit_m.is_none() && self.into_m >= self.spans.middle_end_m {
             let ahead_m = self.exit_offset_ahead(now);
-            facts.offset_exit_m = Some(Measured::new(ahead_m, self.offset_sd_m + 0.3));
+            facts.offset_exit_m = self.sure.offset(ahead_m, 0.3);
         }
         if facts.loss_exit_s.is_none()
             && let Some(from_us) = self.passed.middle_end_us
@@ -28,7 +28,7 @@ impl Passage {
             let mean_mps = (0.5 * (end_mps + now.speed_mps)).max(5.0);
             // A deficit of speed is made up on the way: two thirds of it last on the mean.
             let coming_s = 0.67 * missing_mps * left_m / (mean_mps * mean_mps);
-            let sd_s = PLACE_SD_M * core::f32::consts::SQRT_2 / now.speed_mps.max(3.0);
+            let sd_s = self.sure.way_sd_m() / now.speed_mps.max(3.0);
             facts.loss_exit_s = Some(Measured::new(
                 lost_s + coming_s,
                 sd_s + 0.25 * coming_s.abs(),
@@ -42,6 +42,7 @@ impl Passage {
         let mut facts = self.facts;
         // Braked again before any throttle was held: the last touch is all there was.
         facts.throttle_m = facts.throttle_m.or(self.touch.as_ref().map(measured));
+        self.sure.widen(&mut facts);
         if let (Some(release), Some(turn_in)) = (facts.release_m, facts.turn_in_m) {
             let length_m = reference.ahead_m(turn_in.value, release.value).max(0.0);
             let sd_m = sqrt(release.sd * release.sd + turn_in.sd * turn_in.sd);
@@ -78,9 +79,6 @@ impl Passage {
         let took_s = to_us?.checked_sub(from_us?)? as f32 * 1e-6;
         let lost_s = took_s - reference_s(reference, place(from_m), place(to_m));
         let speed_mps = reference.speed_mps(place(to_m)).max(3.0);
-        Some(Measured::new(
-            lost_s,
-            PLACE_SD_M * core::f32::consts::SQRT_2 / speed_mps,
-        ))
+        Some(Measured::new(lost_s, self.sure.way_sd_m() / speed_mps))
     }
 }

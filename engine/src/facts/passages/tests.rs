@@ -65,6 +65,8 @@ fn drive(passages: &mut Passages, reference: &ReferenceView<'_>, from_m: u16, to
             speed_mps: 25.0,
             acc_mps2: 0.0,
             spread_s2: 1.0,
+            since_s: 0.0,
+            since_mps: 0.0,
             coast_mps2: -1.0,
             full_mps2: 4.0,
             brake_mps2: 10.0,
@@ -74,7 +76,11 @@ fn drive(passages: &mut Passages, reference: &ReferenceView<'_>, from_m: u16, to
             lap: 1,
             noise_mps: 0.05,
         };
-        passages.advance(reference, &trace, &now, 0.1);
+        let vague = Vague {
+            offset_sd_m: 0.1,
+            ..Vague::default()
+        };
+        passages.advance(reference, &trace, &now, &vague);
     }
 }
 
