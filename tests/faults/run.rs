@@ -57,7 +57,7 @@ fn main() {
     let report = campaign(&streams, &faults, first..first + seeds);
     if show {
         for (name, row) in &report.rows {
-            for line in row.wrong.iter().chain(&row.laps_false) {
+            for line in row.wrong.iter().chain(&row.laps_false).chain(&row.slow) {
                 println!("{name}: {line}");
             }
         }

@@ -109,6 +109,60 @@ fn restarted_clock() {
     }
 }
 
+/// A clock that is set by less than a restart is said, costs the lap and nothing more: the car drove
+/// on, its place is no leap.
+#[test]
+fn set_clock() {
+    for shift in [
+        -1_800_000i64,
+        -900_000,
+        -300_000,
+        320_000,
+        450_000,
+        550_000,
+        5_000_000,
+    ] {
+        let mut samples = clean(60.0);
+        let at = index(20.0);
+        for s in &mut samples[at..] {
+            s.time_us = s.time_us.checked_add_signed(shift).unwrap();
+        }
+        let run = drive(&ring().view(), &samples);
+        let said = run.steps[at..at + 14]
+            .iter()
+            .any(|s| s.health.0 != HealthState::Ok);
+        assert!(said || shift > -400_000 && shift < 0, "{shift}");
+        // Set back, nothing can be taken before the clock has passed where it was.
+        let over = at + index(2.0 - (shift as f64 * 1e-6).min(0.0));
+        assert!(
+            run.steps[over..]
+                .iter()
+                .all(|s| s.health.0 == HealthState::Ok),
+            "{shift}"
+        );
+        // The same road, sample by sample, as with the clock left alone.
+        let line = ring();
+        let truth = drive(&line.view(), &clean(60.0));
+        for (a, b) in run.steps[over..].iter().zip(&truth.steps[over..]) {
+            let (a, b) = (a.place.unwrap().progress_m, b.place.unwrap().progress_m);
+            assert!(line.view().ahead_m(a, b).abs() < 0.5, "{shift}: {a} {b}");
+        }
+        assert!(run.laps().iter().all(|lap| !lap.valid), "{shift}");
+    }
+}
+
+/// Samples that are missing are no clock that was set: the place goes on over them.
+#[test]
+fn missing_samples_are_no_set_clock() {
+    for seconds in [0.2, 0.3, 0.4] {
+        let mut samples = clean(12.0);
+        samples.drain(index(BEGIN)..index(BEGIN + seconds));
+        let run = drive(&ring().view(), &samples);
+        let after = run.steps[index(BEGIN)];
+        assert!(!after.gate.expect("admitted").broken, "{seconds}");
+    }
+}
+
 /// A source of 1 kHz is thinned to at most 125 Hz, and gives the same laps.
 #[test]
 fn faster_than_needed() {

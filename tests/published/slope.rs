@@ -39,6 +39,7 @@ fn noise_of(rate_hz: f64) -> (f64, f64) {
             speed_sd_mps: None,
             broken: false,
             trust: Why::Good,
+            rough: false,
         };
         let place = Place {
             progress_m: 0.0,

@@ -1,7 +1,7 @@
 //! How sure the places of one passage are: what a position that moves on its own leaves of them.
 
 use super::{Facts, Measured};
-use crate::math::{hypot, larger};
+use crate::math::larger;
 use crate::progress::{SURGE_FREE_M, Vague};
 
 /// Standard deviation of the way between two places of one corner, metres: receiver noise that
@@ -45,11 +45,7 @@ impl Sure {
 
     /// How far the way between two places of the corner may be off, metres.
     pub(super) fn way_sd_m(&self) -> f32 {
-        const STILL_M: f32 = PLACE_SD_M * core::f32::consts::SQRT_2;
-        if self.surge_m <= 0.0 {
-            return STILL_M;
-        }
-        hypot(STILL_M, self.surge_m)
+        PLACE_SD_M * core::f32::consts::SQRT_2 + self.surge_m
     }
 
     /// Widens the places along the line by what they moved on their own.
@@ -63,10 +59,9 @@ impl Sure {
         self.widen_one(&mut facts.full_m);
     }
 
-    #[inline(never)]
     fn widen_one(&self, place: &mut Option<Measured>) {
         if let Some(place) = place {
-            place.sd = hypot(place.sd, self.surge_m);
+            place.sd += self.surge_m;
         }
     }
 }

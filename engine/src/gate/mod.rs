@@ -10,6 +10,7 @@
 //! | the same position and speed there are no new sample and refused | |
 //! | samples missing of a source that gave more of them are said | 0.14 s of the last second |
 //! | a position or speed that cannot follow the last one is refused, and believed after all once as many samples agree with it | [`BELIEVE_S`], at least [`BELIEVE_SAMPLES`] |
+//! | a clock that is set by less breaks what is measured, and is no leap of the place | 0.15 s |
 //! | a clock 2 s behind or 600 s ahead, three samples in a row, is a new session | |
 //! | samples closer than 8 ms on average are thinned | 125 Hz |
 //! | a direction is given from | [`COURSE_LEAST_MPS`] |
@@ -47,6 +48,12 @@ pub const BELIEVE_SAMPLES: u8 = 3;
 
 /// And by this much when samples must agree to be believed.
 const STRAY_BELIEVED_M: f32 = 5.0;
+/// A clock that is set by less than this is none of the gate's business, seconds,
+const SET_S: f32 = 0.15;
+/// nor one that is set by less than this of driving, metres.
+const SET_M: f32 = 5.0;
+/// The car must have come as far as usual within this share of what the clock says beyond it.
+const SET_SHARE: f32 = 0.3;
 /// Nothing admitted for this long and the place is lost, seconds.
 const LOST_S: f32 = 2.0;
 /// A longer pause between two samples is no measure of how long nothing was admitted, µs.
@@ -148,8 +155,11 @@ pub struct Admitted {
     /// across it.
     pub broken: bool,
     /// `Good`, or why the sample is admitted and yet not to be trusted with a cue: position, speed
-    /// and direction contradict one another, or the speed is rougher than driving.
+    /// and direction contradict one another, the speed is rougher than driving, or the clock was
+    /// set.
     pub trust: Why,
+    /// The speed itself is wrong: rougher than driving, or it leapt as no car's does.
+    pub rough: bool,
 }
 
 /// The gate's memory.
@@ -276,7 +286,10 @@ impl Gate {
         let spot = place(frame, sample.position, speed_mps, dt_s, last)?;
         let mut broken = dt_s > BRIDGE_S;
         let mut speed_leapt = false;
-        if let Some(l) = last
+        let set = last.is_some_and(|l| self.clock_set(&l, spot, dt_s));
+        if set {
+            broken = true;
+        } else if let Some(l) = last
             && let Some(why) = out_of_reach(&l, spot, speed_mps, dt_s)
         {
             if !self.believed(sample.time_us, spot, speed_mps) {
@@ -298,10 +311,30 @@ impl Gate {
         if speed_leapt {
             self.watch.suspect();
         }
-        let admitted = self.admitted(sample, spot, speed_mps, dt_s, broken);
+        let mut admitted = self.admitted(sample, spot, speed_mps, dt_s, broken);
+        admitted.rough = speed_leapt || self.watch.is_rough();
+        if set {
+            admitted.trust = Why::Gap;
+        }
         self.remember(sample.position, &admitted, last);
         self.clock.take(sample.time_us, tick);
         Ok(admitted)
+    }
+
+    /// Whether the source's clock was set and the car simply drove on: back, when samples were
+    /// refused for their time until now; ahead, when the car came only as far as it usually does
+    /// from sample to sample. Its place is then no leap.
+    fn clock_set(&self, last: &Last, spot: Spot, dt_s: f32) -> bool {
+        if self.idle.seconds > SET_S && self.idle.why == Why::Backward {
+            return true;
+        }
+        let usual_s = self.rhythm.usual_s();
+        let too_far_m = last.speed_mps * (dt_s - usual_s);
+        if dt_s < SET_S + usual_s || too_far_m < SET_M || !spot.located {
+            return false;
+        }
+        let moved_m = hypot(spot.east_m - last.east_m, spot.north_m - last.north_m);
+        (moved_m - last.speed_mps * usual_s).abs() < SET_SHARE * too_far_m
     }
 
     /// Counts samples that cannot follow the last admitted one but follow one another.
@@ -360,6 +393,7 @@ impl Gate {
             speed_sd_mps: within(sample.speed_sd_mps, 0.0, SPEED_SD_MOST_MPS, n),
             broken,
             trust,
+            rough: false,
         }
     }
 

@@ -58,6 +58,11 @@ impl Rhythm {
         self.usual_s = larger(self.usual_s * (1.0 + change * step_s), SPACING_LEAST_S);
     }
 
+    /// The usual time from one sample to the next, seconds.
+    pub(super) fn usual_s(&self) -> f32 {
+        self.usual_s
+    }
+
     /// Too much is missing of the last second.
     pub(super) fn sparse(&self) -> bool {
         self.sparse

@@ -80,11 +80,16 @@ impl Watch {
     pub(super) fn verdict(&self) -> Why {
         if self.good_to_go > 0 {
             Why::Contradiction
-        } else if self.rough_mps > ROUGH_MPS {
+        } else if self.is_rough() {
             Why::Inaccurate
         } else {
             Why::Good
         }
+    }
+
+    /// Whether the speed is rougher than driving.
+    pub(super) fn is_rough(&self) -> bool {
+        self.rough_mps > ROUGH_MPS
     }
 
     /// The speed leapt as no car's does: as good as a contradiction.

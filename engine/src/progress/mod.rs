@@ -25,6 +25,7 @@ use fusion::Known;
 use laps::{Course, Instant, Laps};
 use line::Mark;
 use search::Search;
+pub use state::ASIDE_M;
 use state::{Conduct, States};
 use track::{Told, Track};
 
@@ -149,6 +150,7 @@ impl Progress {
     /// Follows the car to an admitted sample; `None` while lost.
     ///
     /// A sample with `dt_s` 0 begins a new session: the lap under way is dropped.
+    #[inline(never)]
     pub fn advance(&mut self, line: &ReferenceView<'_>, at: &Admitted) -> Option<Place> {
         if line.nodes.len() < 4 || line.spacing_m.is_nan() || line.spacing_m <= 0.0 {
             return None;
@@ -283,7 +285,7 @@ impl Progress {
             self.proving_s = 0.0;
         }
         // A speed that is wrong itself says nothing of the place.
-        if self.contrary_s >= CONTRARY_S {
+        if self.contrary_s >= CONTRARY_S || at.rough {
             self.doubt = None;
         }
         if let Some(doubt) = &mut self.doubt

@@ -5,9 +5,14 @@ use super::road::{Road, mix};
 use super::spoil::{Spoil, aside};
 use super::streams::Stream;
 use cuepost_engine::Sample;
+use cuepost_engine::gate::COURSE_LEAST_MPS;
+use cuepost_engine::progress::ASIDE_M as LANE_M;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use std::f32::consts::PI;
+
+/// For how long a car stands that stops, seconds.
+const STOOD_S: f64 = 12.0;
 
 /// A sample as it reaches the engine.
 #[derive(Clone, Copy, Debug)]
@@ -36,7 +41,8 @@ impl Fed {
 pub struct Injected {
     /// What the engine gets.
     pub samples: Vec<Fed>,
-    /// The faults' begins and ends, µs.
+    /// The faults' begins and ends, µs: of a car that stops, while it stands; of one in the pits,
+    /// while it is in the lane.
     pub episodes: Vec<(u64, u64)>,
 }
 
@@ -102,13 +108,19 @@ pub fn inject(stream: &Stream, fault: Fault, rate: Rate, seed: u64) -> Injected 
     for (from, to) in episodes {
         out.play(from);
         let begun = out.wall_us();
-        match fault {
-            Fault::Back => out.back(to - from),
+        let episode = match fault {
             Fault::Pit => out.detour(to - from, 12.0, 16.7),
             Fault::Stop => out.detour(to - from, 0.0, 0.0),
-            _ => out.spoil(fault, to, hz, &mut rng),
-        }
-        out.episodes.push((begun, out.wall_us()));
+            Fault::Back => {
+                out.back(to - from);
+                Some((begun, out.wall_us()))
+            }
+            _ => {
+                out.spoil(fault, to, hz, &mut rng);
+                Some((begun, out.wall_us()))
+            }
+        };
+        out.episodes.extend(episode);
     }
     out.play(clean.len());
     Injected {
@@ -235,37 +247,44 @@ impl<'a> Tape<'a> {
         self.play(turn);
     }
 
-    /// The car slows down to a speed (0 for 12 s), beside the line, for the length of `count`
-    /// samples of its road, and speeds up again.
-    fn detour(&mut self, count: usize, beside_m: f64, speed_mps: f64) {
-        let (from, to) = (self.next, (self.next + count).min(self.clean.len() - 2));
-        let road = Road::over(self.clean, from, to);
+    /// The car slows down to a speed (0 for [`STOOD_S`]), beside the line, for the length of `count`
+    /// samples of its road, and speeds up again until it is as fast as the clean drive. Gives from
+    /// when to when it stood or was in the lane, true time.
+    fn detour(&mut self, count: usize, beside_m: f64, speed_mps: f64) -> Option<(u64, u64)> {
+        let last = self.clean.len() - 2;
+        let (from, to) = (self.next, (self.next + count).min(last));
+        let road = Road::over(self.clean, from, last);
+        let lane_m = road.length_m(to);
         let step_s = 0.04;
         let (mut along_m, mut v) = (0.0, road.speed(0.0));
         let mut stood_s = 0.0;
         let begun_us = self.wall_us();
+        let mut there: Option<(u64, u64)> = None;
         let mut k = 0u64;
-        while along_m < road.length_m() {
+        let mut at = from;
+        let stands = speed_mps <= 0.0;
+        while at < last - 1
+            && (along_m < lane_m || v < road.speed(along_m) || (stands && stood_s < STOOD_S))
+        {
             // Brakes at 8 m/s², drives off at 5 m/s², never faster than the clean drive.
-            let left_m = road.length_m() - along_m;
-            let leaving = left_m < 0.5 * road.length_m();
-            let held = !leaving || (speed_mps <= 0.0 && stood_s < 12.0);
+            let left_m = lane_m - along_m;
+            let leaving = left_m < 0.5 * lane_m;
+            let held = if stands { stood_s < STOOD_S } else { !leaving };
             v = if held && v > speed_mps {
                 f64::max(v - 8.0 * step_s, speed_mps)
             } else if held {
                 v
             } else {
-                f64::min(v + 5.0 * step_s, road.speed(along_m))
+                v + 5.0 * step_s
             };
+            v = f64::min(v, f64::max(road.speed(along_m), 1.0));
             if v <= 0.0 {
                 stood_s += step_s;
-                if stood_s >= 12.0 {
-                    v = 0.5;
-                }
             }
             along_m += v * step_s;
             k += 1;
-            let (at, u) = road.at(along_m);
+            let u;
+            (at, u) = road.at(along_m);
             let mut fed = self.good(from);
             let wall_us = begun_us + k * 40_000;
             fed.wall_us = wall_us;
@@ -273,12 +292,18 @@ impl<'a> Tape<'a> {
             fed.sample.time_us = wall_us.saturating_add_signed(self.clock_us);
             fed.sample.speed_mps = Some(v as f32);
             let ramp = f64::min(along_m, left_m).clamp(0.0, 60.0) / 60.0;
-            aside(&mut fed.sample, beside_m * ramp * ramp * (3.0 - 2.0 * ramp));
-            fed.clean_us = self.clean[at].time_us;
+            let aside_m = beside_m * ramp * ramp * (3.0 - 2.0 * ramp);
+            aside(&mut fed.sample, aside_m);
+            let (a, b) = (self.clean[at].time_us, self.clean[at + 1].time_us);
+            fed.clean_us = a + ((b - a) as f64 * u) as u64;
             self.out.push(fed);
+            if aside_m > f64::from(LANE_M) || v < f64::from(COURSE_LEAST_MPS) {
+                there = Some((there.map_or(wall_us, |t| t.0), wall_us + 40_000));
+            }
         }
-        let clean_us = self.clean[to].time_us - self.clean[from].time_us;
+        let clean_us = self.clean[at].time_us - self.clean[from].time_us;
         self.late_us += (k * 40_000).saturating_sub(clean_us);
-        self.next = to + 1;
+        self.next = at + 1;
+        there
     }
 }

@@ -17,6 +17,10 @@ const SHARE: f32 = 0.6;
 const ASTRAY_M: f32 = 10.0;
 /// Good health counts as recovered once it lasts, seconds.
 const LASTS_S: f64 = 1.0;
+/// A fault should be named within this, seconds.
+const NAMED_S: f64 = 0.55;
+/// And over within this.
+const RECOVERED_S: f64 = 2.0;
 /// A lap's end may be off by this, seconds,
 const LAP_END_S: f64 = 3.0;
 /// and its time by this.
@@ -157,8 +161,15 @@ fn laps(stream: &Stream, clean: &Clean, fed: &Injected, run: &Run, row: &mut Row
         let at = (0..from)
             .rev()
             .find(|&at| seconds(fed.samples[at].clean_us) <= clean_s)?;
-        let f = &fed.samples[at];
-        Some((at, seconds(f.wall_us) + clean_s - seconds(f.clean_us)))
+        let (f, next) = (&fed.samples[at], fed.samples.get(at + 1));
+        // As fast as the car went to the next sample, which may not be as fast as the clean one.
+        let rate = next
+            .filter(|n| n.clean_us > f.clean_us && n.wall_us > f.wall_us)
+            .map_or(1.0, |n| {
+                (n.wall_us - f.wall_us) as f64 / (n.clean_us - f.clean_us) as f64
+            });
+        let on_s = clean_s - seconds(f.clean_us);
+        Some((at, seconds(f.wall_us) + rate * on_s))
     };
     row.laps_clean = clean.run.laps.len();
     let mut found = 0;
@@ -227,13 +238,18 @@ fn health(stream: &Stream, clean: &Clean, fed: &Injected, run: &Run, row: &mut R
         if first >= fed.samples.len() || !was_good(first) {
             continue;
         }
-        let named = (first..until).find(|&at| !good(at));
+        // Nothing can be said before a sample shows it.
+        let shown_us = fed.samples[first].wall_us;
+        let late_us = to_us.max(shown_us) + (LASTS_S * 1e6) as u64;
+        let named = (first..until)
+            .take_while(|&at| fed.samples[at].wall_us < late_us)
+            .find(|&at| !good(at));
         let Some(named) = named else {
             row.unnamed += 1;
             continue;
         };
-        row.named_s
-            .push(seconds(fed.samples[named].wall_us - from_us));
+        let named_s = seconds(fed.samples[named].wall_us - shown_us);
+        row.named_s.push(named_s);
         // From the first sample behind the fault from which on health stays good.
         let mut since: Option<f64> = None;
         for at in after..until {
@@ -252,7 +268,34 @@ fn health(stream: &Stream, clean: &Clean, fed: &Injected, run: &Run, row: &mut R
             }
         }
         if let Some(since) = since {
-            row.recovered_s.push((since - seconds(to_us)).max(0.0));
+            let took_s = (since - seconds(to_us)).max(0.0);
+            row.recovered_s.push(took_s);
+            if took_s > RECOVERED_S || named_s > NAMED_S {
+                row.slow.push(format!(
+                    "{} {:.1} to {:.1} s: named {named_s:.2} s, recovered {took_s:.2} s; {}",
+                    stream.name,
+                    seconds(from_us),
+                    seconds(to_us),
+                    story(run, fed, first, from_us, since + 0.1),
+                ));
+            }
         }
     }
+}
+
+/// The states of health from a sample on, with seconds since a fault's begin.
+fn story(run: &Run, fed: &Injected, first: usize, from_us: u64, until_s: f64) -> String {
+    let mut said = Vec::new();
+    let mut before = None;
+    for at in first..run.steps.len() {
+        let now_s = seconds(fed.samples[at].wall_us);
+        let (state, why) = (run.steps[at].health, run.steps[at].why);
+        if now_s > until_s {
+            break;
+        }
+        if before.replace((state, why)) != Some((state, why)) {
+            said.push(format!("{:.2} {state:?} {why:?}", now_s - seconds(from_us)));
+        }
+    }
+    said.join(", ")
 }

@@ -21,6 +21,7 @@ pub use inject::{Fed, inject};
 pub use report::{Report, Row};
 pub use streams::{Stream, invented, simulator};
 
+use cuepost_engine::event::Why;
 use cuepost_engine::voice::{Pace, View, Watch};
 use cuepost_engine::{Config, Cue, Engine, Event, Facts, HealthState, LapEvent};
 
@@ -40,6 +41,8 @@ pub struct Step {
     pub progress_m: Option<f32>,
     /// Its health.
     pub health: HealthState,
+    /// And why.
+    pub why: Why,
     /// The facts of the passage under way will not be used.
     pub admitted: bool,
 }
@@ -107,6 +110,7 @@ pub fn drive(stream: &Stream, fed: &[Fed]) -> Run {
         run.steps.push(Step {
             progress_m: engine.place().map(|p| p.progress_m),
             health: engine.health().0,
+            why: engine.health().1,
             admitted: refused(&engine) == before,
         });
     }

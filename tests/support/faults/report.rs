@@ -33,6 +33,8 @@ pub struct Row {
     pub astray_s: f64,
     /// Seconds from a fault's end until health was good for good.
     pub recovered_s: Vec<f64>,
+    /// Faults named or recovered from later than they should be, in words.
+    pub slow: Vec<String>,
 }
 
 impl Row {
@@ -52,6 +54,7 @@ impl Row {
         self.unnamed += other.unnamed;
         self.astray_s = self.astray_s.max(other.astray_s);
         self.recovered_s.extend(other.recovered_s);
+        self.slow.extend(other.slow);
     }
 }
 

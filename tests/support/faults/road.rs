@@ -24,8 +24,9 @@ impl Road {
         }
     }
 
-    pub(super) fn length_m(&self) -> f64 {
-        self.along_m[self.along_m.len() - 1]
+    /// Metres to a sample.
+    pub(super) fn length_m(&self, at: usize) -> f64 {
+        self.along_m[at - self.from]
     }
 
     /// The sample before a place, and how far on to the next.
