@@ -15,7 +15,9 @@ const NAMED_S: f64 = 0.6;
 /// Faults whose begin no sample shows: too small at first, bridged, or none.
 const UNSEEN: [&str; 6] = ["drift", "drop", "lag", "missing", "pit", "repeat"];
 /// Faults after which the place has to be proven, or that leave the car elsewhere.
-const PROVEN: [&str; 7] = ["axes", "drift", "lag", "leap", "noise", "pit", "units"];
+const PROVEN: [&str; 8] = [
+    "axes", "back", "drift", "lag", "leap", "noise", "pit", "units",
+];
 
 #[test]
 fn faults_make_no_laps_and_hardly_a_wrong_cue() {
