@@ -3,7 +3,7 @@
 use crate::event::{HealthState, Why};
 use crate::gate::COURSE_LEAST_MPS;
 
-/// Farther beside the line than this is off it after [`ASIDE_S`], metres.
+/// Farther beside the line than this is off it after 0.4 s, metres.
 pub const ASIDE_M: f32 = 10.0;
 /// How long, seconds.
 const ASIDE_S: f32 = 0.4;
