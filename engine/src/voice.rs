@@ -29,9 +29,9 @@ use crate::thresholds::Config;
 use memory::Memory;
 
 /// An advice without a moment to be told is stale this long after its corner, seconds.
-const LATE_S: f32 = 6.0;
+const LATE_S: f32 = 8.0;
 /// A corner with nothing to tell is looked at again after this long, seconds.
-const LOOK_AGAIN_S: f32 = 1.0;
+const LOOK_AGAIN_S: f32 = 0.4;
 
 /// The memory of the voice stage.
 #[derive(Clone, Debug, Default)]

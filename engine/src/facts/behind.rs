@@ -22,6 +22,8 @@ const GAIN_M: f32 = 8.0;
 /// What a lift took is looked at so long after it: the reference's change of gear, elsewhere on
 /// the road, must have come by then. Seconds.
 const AFTER_S: f32 = 0.8;
+/// What the car lacks before a lift is held so long on the throttle, while it gets less, seconds.
+const HOLD_S: f32 = 1.0;
 /// A lift that costs less than this is none, m/s.
 const LIFT_LEAST_MPS: f32 = 0.5;
 /// One that is not over yet counts from here on, m/s.
@@ -89,7 +91,7 @@ pub struct Behind {
 }
 
 /// What the car lacks at a place, m²/s².
-fn lacking(reference: &ReferenceView<'_>, progress_m: f32, speed_mps: f32) -> f32 {
+pub fn lacking(reference: &ReferenceView<'_>, progress_m: f32, speed_mps: f32) -> f32 {
     let reference_mps = reference.speed_mps(progress_m);
     0.5 * (reference_mps * reference_mps - speed_mps * speed_mps)
 }
@@ -186,7 +188,8 @@ impl Behind {
         }
         let (on, off) = (now.drive >= ON, now.drive < OFF);
         self.lift = match self.lift {
-            Lift::Never | Lift::On(_) if on => Lift::On(lacks),
+            Lift::Never if on => Lift::On(lacks),
+            Lift::On(before) if on => Lift::On(hold(before, lacks, now.dt_s)),
             Lift::On(before) if off => Lift::Off {
                 before,
                 since_us: now.time_us,
@@ -244,15 +247,20 @@ impl Behind {
     }
 
     fn keep(&mut self, before: f32, after: f32, since_us: u64, least_mps: f32) {
+        if let Some(lifted) = self.lifted(before, after, since_us, least_mps) {
+            let _ = self.lifts.push(lifted);
+        }
+    }
+
+    /// What a lift took, when that is enough.
+    fn lifted(&self, before: f32, after: f32, since_us: u64, least_mps: f32) -> Option<Lifted> {
         let speed_mps = self.speed_mps.max(3.0);
         let lost_mps = (after - before) / speed_mps;
-        if lost_mps > least_mps {
-            let _ = self.lifts.push(Lifted {
-                since_us,
-                speed_mps,
-                lost_mps,
-            });
-        }
+        (lost_mps > least_mps).then_some(Lifted {
+            since_us,
+            speed_mps,
+            lost_mps,
+        })
     }
 
     /// The most speed lost to the reference between the corner's begin and its exit.
@@ -269,25 +277,27 @@ impl Behind {
 
     /// How many lifts, and the seconds they cost until `end_us`.
     pub fn lifts(&self, end_us: u64) -> (u8, Measured) {
-        let mut with = self.clone();
-        match with.lift {
+        let pending = match self.lift {
             Lift::Off { before, since_us }
             | Lift::Over {
                 before, since_us, ..
-            } => {
-                with.keep(before, self.now, since_us, LIFT_SURE_MPS);
-            }
-            Lift::Never | Lift::On(_) => {}
-        }
-        let mut lost_s = 0.0;
-        for lift in &with.lifts {
+            } => self.lifted(before, self.now, since_us, LIFT_SURE_MPS),
+            Lift::Never | Lift::On(_) => None,
+        };
+        let (mut count, mut lost_s) = (0u8, 0.0);
+        for lift in self.lifts.iter().chain(&pending).take(LIFTS_MAX) {
+            count = count.saturating_add(1);
             lost_s += lift.lost_mps / lift.speed_mps * seconds(lift.since_us, end_us);
         }
-        (
-            with.lifts.len() as u8,
-            Measured::new(lost_s, 0.01 + 0.2 * lost_s),
-        )
+        (count, Measured::new(lost_s, 0.01 + 0.2 * lost_s))
     }
+}
+
+/// What was lacking before a lift, followed on the throttle. The reference's change of gear a
+/// little before the driver's own makes less lack for a moment: that is forgotten slowly.
+fn hold(before: f32, lacks: f32, dt_s: f32) -> f32 {
+    let share = (dt_s / HOLD_S).min(1.0);
+    lacks.max(before + share * (lacks - before))
 }
 
 /// Whether the reference gained speed here as one does on the throttle.

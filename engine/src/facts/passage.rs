@@ -48,6 +48,12 @@ pub struct Passage {
     spans: Spans,
     turn_mps2: f32,
     next_brake: Option<NextBrake>,
+    /// Slowed down by what was before.
+    held_up: bool,
+    /// Seconds that being slower at its begin costs to where it is braked for: of the corner before.
+    brought_s: f32,
+    /// The same of the next corner, once that has begun.
+    handed_s: f32,
     into_m: f32,
     begin_m: f32,
     sure: Sure,
@@ -88,12 +94,15 @@ impl Passage {
                 lap: now.lap.saturating_add(u16::from(over_the_line)),
                 corner: (index as u8).saturating_add(1),
                 kind: CornerKind::Flat,
-                usable: !joined_late && !held_up,
+                usable: !joined_late,
                 ..Facts::default()
             },
             spans: Spans::of(reference, corner, next),
             turn_mps2: turn_mps2(reference, corner),
             next_brake: NextBrake::after(reference, index),
+            held_up,
+            brought_s: 0.0,
+            handed_s: 0.0,
             into_m,
             begin_m: corner.begin_m,
             sure: Sure::default(),
@@ -153,7 +162,13 @@ impl Passage {
 
     /// Whether nothing spoilt it so far.
     pub fn usable(&self) -> bool {
-        self.facts.usable
+        self.facts.usable && !self.held_up
+    }
+
+    /// The next corner begins: what being slower there costs on the way to its braking is this
+    /// one's.
+    pub fn hand_over(&mut self, next: &Self) {
+        self.handed_s = next.brought_s;
     }
 
     /// Marks the passage as not to be judged.
@@ -164,6 +179,13 @@ impl Passage {
     /// Whether throttle was taken up after the slowing, and when.
     pub fn throttle(&self) -> Option<Instant> {
         self.throttle
+    }
+
+    /// Whether a braking so far into it can be the next corner's: on the throttle behind the
+    /// slowest point, or the middle over and the brake let go.
+    pub fn is_out(&self, into_m: f32) -> bool {
+        (self.throttle.is_some() && into_m > self.spans.apex_m)
+            || (self.release.is_some() && into_m > self.spans.middle_end_m)
     }
 
     /// Whether full throttle was reached.

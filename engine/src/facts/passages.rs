@@ -103,18 +103,20 @@ impl Passages {
         else {
             return;
         };
+        passage.come_to(reference, now.progress_m, now.speed_mps);
         // A lift for this corner that began on the road before it.
         if let Some(at) = self.lifted {
-            passage.lift_before(corner, at);
+            passage.lift_before(reference, corner, at);
         }
         if self.coasting {
             passage.coast_into();
         }
         if let Some(at) = self.braked.take() {
-            passage.brake_before(at);
+            passage.brake_before(reference, at);
         }
         if let Some(before) = &mut self.left {
             passage.take_lift_of(reference, before);
+            before.hand_over(passage);
         }
     }
 
@@ -145,6 +147,15 @@ impl Passages {
             self.braked = Some(*at);
             return Some(event);
         }
+        if let (Change::Brake(at), Some(event)) = (change, self.braked_behind(reference, change)) {
+            if let Some(passage) = &mut self.current {
+                passage.brake_before(reference, *at);
+                if let Some(before) = &mut self.left {
+                    before.hand_over(passage);
+                }
+            }
+            return Some(event);
+        }
         let (passage, into_m) = self.owner(reference, change)?;
         let corner = reference.corners.get(passage.index())?;
         let braking = passage.brake().is_some() && passage.throttle().is_none();
@@ -161,10 +172,11 @@ impl Passages {
 
     /// A braking just before the next corner, once on the throttle out of this one, is the next
     /// one's: a driver too soon on the brake in the second half of a chicane.
+    #[inline(never)]
     fn braked_ahead(&self, reference: &ReferenceView<'_>, change: &Change) -> Option<PhaseEvent> {
         let (at, passage) = (instant(change), self.current.as_ref()?);
         let into_m = passage.within(reference, at.progress_m)?;
-        let out = passage.throttle().is_some() && into_m > passage.spans().middle_end_m;
+        let out = passage.is_out(into_m);
         if !out || passage.spans().end_m - into_m > EARLY_M {
             return None;
         }
@@ -178,6 +190,24 @@ impl Passages {
             } else {
                 (index as u8).saturating_add(1)
             },
+            phase: Phase::Brake,
+            time_us: at.time_us,
+            progress_m: at.progress_m,
+        })
+    }
+
+    /// The same when the next corner has begun meanwhile.
+    #[inline(never)]
+    fn braked_behind(&self, reference: &ReferenceView<'_>, change: &Change) -> Option<PhaseEvent> {
+        let (at, before, passage) = (instant(change), self.left.as_ref()?, self.current.as_ref()?);
+        let into_m = before.within(reference, at.progress_m)?;
+        let out = before.is_out(into_m);
+        let own = passage.brake().is_none()
+            && passage.ahead_m(reference, at.progress_m) < EARLY_M
+            && reference.corners.get(passage.index())?.kind == CornerKind::Braked;
+        (out && own).then_some(PhaseEvent {
+            lap: passage.lap(),
+            corner: passage.corner(),
             phase: Phase::Brake,
             time_us: at.time_us,
             progress_m: at.progress_m,

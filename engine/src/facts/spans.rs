@@ -7,6 +7,8 @@ use crate::voice::CORNERS_MAX;
 
 /// The lateral acceleration that counts as turning in: this share of the corner's own.
 const TURN_IN_SHARE: f32 = 0.3;
+/// No run-in is longer, metres.
+const RUN_IN_MOST_M: f32 = 200.0;
 /// And at least this much, m/s².
 pub const TURN_IN_LEAST_MPS2: f32 = 1.5;
 
@@ -53,6 +55,38 @@ impl Spans {
                 reference.length_m()
             },
         }
+    }
+}
+
+/// The road from a corner's begin to where the reference slows for it or turns in. What is lost
+/// there by who came to the begin slower belongs to the corner before.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RunIn {
+    /// Metres of it ahead.
+    length_m: f32,
+    /// The reference's mean speed on it, m/s.
+    mean_mps: f32,
+}
+
+impl RunIn {
+    /// What of a corner's is ahead at a place on it; none behind it.
+    #[inline(never)]
+    pub fn of(reference: &ReferenceView<'_>, corner: &Corner, progress_m: f32) -> Option<Self> {
+        let to_m = corner.facts.brake_m.map_or(corner.turn_m, |b| b.value);
+        let length_m = reference.wrap_m(to_m - progress_m);
+        if length_m > RUN_IN_MOST_M {
+            return None;
+        }
+        let took_s = reference_s(reference, progress_m, to_m);
+        let mean_mps = (length_m / took_s.max(1e-3)).max(3.0);
+        Some(Self { length_m, mean_mps })
+    }
+
+    /// Seconds lost on it by a car that lacks so much energy of motion per kilogram, m²/s², at its
+    /// begin, and is driven as the reference from there on: the lack stays.
+    pub fn cost_s(&self, lacking_m2ps2: f32) -> f32 {
+        let mean_mps = self.mean_mps;
+        lacking_m2ps2 * self.length_m / (mean_mps * mean_mps * mean_mps)
     }
 }
 

@@ -1,6 +1,7 @@
 //! The decision table: which difference is the cause.
 
 use super::Deviations;
+use super::deviation::MISSING_SHARE;
 use crate::cue::{Advice, Phase, Size};
 use crate::thresholds::Thresholds;
 
@@ -76,7 +77,11 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
     }
     // Road left over at the exit: why the throttle waits, and the car is slowest late.
     let unused = d.exit_out_m.less() && d.exit_out_m.value < d.apex_out_m.value;
-    if unused && d.loss_exit_s > limit.loss_s && d.loss_exit_s > d.loss_entry_s + d.loss_middle_s {
+    if unused
+        && !before_throttle
+        && d.loss_exit_s > limit.loss_s
+        && d.loss_exit_s > d.loss_entry_s + d.loss_middle_s
+    {
         return Some((
             Phase::Throttle,
             Advice::MoreRoad,
@@ -84,8 +89,9 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
         ));
     }
     // Off the line in the middle, and not because of the brakes or the speed.
-    let off_line = d.apex_out_m.more() || (d.apex_out_m.less() && slow_middle);
-    if off_line && d.loss_entry_s + d.loss_middle_s > limit.loss_s {
+    let tight = d.apex_out_m.less() && slow_middle;
+    let lost_s = d.loss_entry_s + d.loss_middle_s + if tight { d.loss_exit_s } else { 0.0 };
+    if (d.apex_out_m.more() || tight) && lost_s > limit.loss_s {
         let advice = if d.apex_out_m.more() {
             Advice::Tighter
         } else {
@@ -111,7 +117,16 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
 
 /// Braked early: because the braking was soft, or for no reason.
 fn early(d: &Deviations) -> Told {
-    if d.decel_mps2.less() && d.peak_decel_mps2.less() && !d.coast_s.more() {
+    // Let go far sooner than taken sooner: the trail is what was cut short.
+    if d.coast_s.more() && d.release_m.less() && d.brake_m.value > MOVED * d.release_m.value {
+        return (
+            Phase::Trail,
+            Advice::Longer,
+            Size::Metres(d.release_m.size()),
+        );
+    }
+    let rolled = d.coast_s.more() && d.release_m.value < MOVED * d.brake_m.value;
+    if d.decel_mps2.less() && d.peak_decel_mps2.less() && !rolled {
         (
             Phase::Brake,
             Advice::Harder,
@@ -145,7 +160,8 @@ fn entry(d: &Deviations, limit: &Thresholds) -> Option<Told> {
         ));
     }
     let nearly_early = d.brake_m.value < -NEARLY * limit.brake_m;
-    if d.brake_m.less() || (d.decel_mps2.less() && nearly_early) {
+    let moved = d.decel_mps2.less() || d.release_m.less();
+    if d.brake_m.less() || (moved && nearly_early) {
         return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
     }
     // Rolling into the corner: braked too soon, or let go too soon.
@@ -159,7 +175,8 @@ fn entry(d: &Deviations, limit: &Thresholds) -> Option<Told> {
             Size::Metres(d.release_m.size()),
         ));
     }
-    if d.decel_mps2.more() {
+    // From the brake to the throttle too soon, harder for it: told at the exit.
+    if d.decel_mps2.more() && !(d.throttle_m.less() && d.release_m.less()) {
         return Some((
             Phase::Brake,
             Advice::Softer,
@@ -237,9 +254,21 @@ fn exit(d: &Deviations, limit: &Thresholds) -> Option<Told> {
             Size::Metres(d.trail_m.size()),
         ));
     }
+    // On it so soon that it could not be held down.
+    if d.throttle_m.less() && d.missing_m.more() {
+        return Some((
+            Phase::Throttle,
+            Advice::Later,
+            Size::Metres(d.throttle_m.size()),
+        ));
+    }
     // What is missing once on the throttle, and does not follow from taking it up late: a throttle
     // that comes late comes in as usual, so that the car lacks a part of the lateness behind it.
-    if d.missing_m.more() && d.missing_m.value > SLOW_FOOT * d.throttle_m.value {
+    let slow_foot = d.missing_m.more()
+        || (d.exit_mps.less()
+            && d.slowed_mps.value > -NEARLY * limit.slowest_mps
+            && d.missing_m.value > NEARLY * MISSING_SHARE * limit.full_m);
+    if slow_foot && d.missing_m.value > SLOW_FOOT * d.throttle_m.value {
         return Some((Phase::Throttle, Advice::Fuller, Size::Metres(foot_m(d))));
     }
     if d.throttle_m.more() || waited(d, limit) {

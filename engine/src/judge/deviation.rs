@@ -10,7 +10,7 @@ use crate::thresholds::Thresholds;
 const EXIT_SHARE: f32 = 0.7;
 /// Full drive lacking counts from this share of the full-throttle point's threshold on: a throttle
 /// that comes in evenly, and is full so much later, lacks half of it or less.
-const MISSING_SHARE: f32 = 0.3;
+pub const MISSING_SHARE: f32 = 0.25;
 /// Standard deviation of how much the offset changed within one corner, metres: the day's common
 /// offset is in both of its ends.
 const DRIFT_SD_M: f32 = 0.4;

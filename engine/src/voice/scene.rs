@@ -31,6 +31,8 @@ const TIGHTER_MPS2: f32 = 1.0;
 /// Above the reference by this much, throttle is not overdue, m/s.
 const FASTER_MPS: f32 = 0.3;
 
+/// From this share of the drive on a foot is on the throttle, be it a part of it only.
+const ON_DRIVE: f32 = 0.15;
 /// Slowing beyond this behind the reference's brake release keeps the throttle waiting, metres.
 const RELEASE_LATE_M: f32 = 5.0;
 /// Slower than this share of the reference's speed is no matter of throttle alone.
@@ -128,7 +130,8 @@ impl Scene for View<'_> {
             return None;
         }
         let due = corner.facts.throttle_m?;
-        let on = self.doing.driving || self.passage.throttle().is_some() || self.now.drive > 0.25;
+        let on =
+            self.doing.driving || self.passage.throttle().is_some() || self.now.drive > ON_DRIVE;
         if on || self.busy() || self.passage.brake().is_none() {
             return None;
         }

@@ -10,7 +10,7 @@ const REACH_M: f64 = 90.0;
 /// And at least this long.
 const REACH_S: f64 = 1.5;
 /// The same before the turn-in of a corner without braking.
-const REACH_FLAT_S: f64 = 0.8;
+const REACH_FLAT_S: f64 = 1.5;
 /// Where a corner follows the one before at once, its own road begins this far before its braking.
 const ROOM_M: f64 = 45.0;
 /// Or with this share of the road since the throttle was taken up, when that is less.

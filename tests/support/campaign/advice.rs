@@ -20,6 +20,13 @@ pub fn supported(said: Said, d: &Deviation, t: &Thresholds) -> bool {
         (Phase::Throttle, Advice::Sooner) => lost && beyond(d.throttle_m, t.throttle_m),
         (Phase::Throttle, Advice::Later) => lost && beyond(less(d.throttle_m), t.throttle_m),
         (Phase::Throttle, Advice::Fuller) => lost && beyond(d.full_m, t.full_m),
+        (Phase::Brake, Advice::Harder) => lost && beyond(less(d.decel_ratio), t.decel_ratio),
+        (Phase::Brake, Advice::Softer) => lost && beyond(d.decel_ratio, t.decel_ratio),
+        (Phase::Trail, Advice::Longer) => lost && beyond(less(d.release_m), t.trail_m),
+        (Phase::Trail, Advice::Shorter) => lost && beyond(d.release_m, t.trail_m),
+        (Phase::Rotation, Advice::Tighter) => lost && beyond(Some(d.slowest_out_m), t.offset_m),
+        (Phase::Rotation, Advice::Wider) => lost && beyond(Some(-d.slowest_out_m), t.offset_m),
+        (Phase::Throttle, Advice::MoreRoad) => lost && beyond(Some(-d.exit_out_m), t.offset_m),
         _ => false,
     }
 }

@@ -9,7 +9,7 @@ pub use report::Report;
 use cuepost_engine::judge::{Deviations, Verdict};
 use cuepost_engine::reference::CornerKind;
 use cuepost_engine::thresholds::Config;
-use cuepost_engine::{Cue, Engine, Event, Facts, PaceEvent, Told};
+use cuepost_engine::{Cue, Engine, Event, Facts, PaceEvent};
 use cuepost_host::demo::campaign::{Case, Planted, Wanted, case};
 use cuepost_host::demo::receiver::{ReceiverModel, sample};
 use cuepost_host::demo::truth::Passage;
@@ -33,13 +33,16 @@ pub struct Outcome {
     pub kind: CornerKind,
     /// For a bend that the reference has not as a corner: the corner on whose road it lies.
     pub on_the_road_of: Option<u8>,
+    /// Whether no other fault was planted on the same corner's road of the reference.
+    pub alone: bool,
     /// How it really differed from the reference lap.
     pub truth: Deviation,
     /// What the engine measured, against its reference.
     pub seen: Option<Deviations>,
     /// What the judge makes of it when all is known.
     pub verdict: Option<Verdict>,
-    /// What was told of it, reminders left out.
+    /// What was told of it. Of reminders, those that said the right thing just before it was done
+    /// again: they are not repeated.
     pub told: Vec<Cue>,
     /// Whether its lap was called slower everywhere.
     pub pace_told: bool,
@@ -65,7 +68,7 @@ pub fn run(seed: u64, wanted: &Wanted, receiver: &ReceiverModel) -> Option<Vec<O
     let mut hear = |events: &[Event]| {
         for event in events {
             match event {
-                Event::Cue(cue) if cue.told != Told::Ahead => heard.cues.push(*cue),
+                Event::Cue(cue) => heard.cues.push(*cue),
                 Event::Corner(facts) => heard.facts.push(*facts),
                 Event::Pace(pace) => heard.paces.push(*pace),
                 _ => {}
@@ -82,7 +85,7 @@ pub fn run(seed: u64, wanted: &Wanted, receiver: &ReceiverModel) -> Option<Vec<O
 /// What the engine said of a drive.
 #[derive(Clone, Debug, Default)]
 pub struct Heard {
-    /// Cues, reminders left out.
+    /// Cues.
     pub cues: Vec<Cue>,
     /// Facts of corners.
     pub facts: Vec<Facts>,

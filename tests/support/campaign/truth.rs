@@ -14,6 +14,9 @@ use cuepost_host::demo::plan::Turn;
 use cuepost_host::demo::truth::{Moment, Passage};
 use cuepost_host::learn::Learned;
 
+/// A cue is told no longer before or after the corner it is for.
+const SAME_PASSAGE_S: f64 = 30.0;
+
 /// How one passage really differed from the reference lap's, live minus reference.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Deviation {
@@ -117,6 +120,7 @@ pub fn outcomes(
             pace_told: heard.paces.iter().any(|x| x.lap == p.lap),
             kind: kind_learned(case, turn, learned),
             on_the_road_of: on_the_road_of(case, turn, learned),
+            alone: true,
             delay_s: None,
             told_while_faster: false,
         });
@@ -133,11 +137,16 @@ pub fn outcomes(
         let nearest = out
             .iter_mut()
             .filter(|o| o.passage.corner == number)
+            .filter(|o| (o.passage.exit.time_s - at_s).abs() < SAME_PASSAGE_S)
             .min_by(|a, b| {
                 let away = |o: &Outcome| (o.passage.exit.time_s - at_s).abs();
                 away(a).total_cmp(&away(b))
             });
         if let Some(o) = nearest {
+            let said = (cue.phase, cue.advice);
+            if cue.told == Told::Ahead && (o.passage.exit.time_s < at_s || !o.is_right(said)) {
+                continue;
+            }
             if cue.told == Told::Now {
                 judge_now(case, wanted, chosen, o, at_s);
             }
@@ -186,10 +195,16 @@ fn hand_over(out: &mut [Outcome]) {
         };
         // The road of the last corner reaches into the next lap.
         let lap = o.passage.lap - u16::from(number > o.passage.corner);
-        let clean = |o: &&mut Outcome| {
-            o.passage.lap == lap && o.passage.corner == number && o.planted.is_none()
-        };
-        let Some(before) = out.iter_mut().find(clean) else {
+        let owner = |o: &&mut Outcome| o.passage.lap == lap && o.passage.corner == number;
+        let Some(before) = out.iter_mut().find(owner).filter(|o| o.planted.is_none()) else {
+            // Of two faults on one road only one is told, and of one before the first lap none.
+            for o in out.iter_mut() {
+                let here = o.passage.lap == lap && o.passage.corner == number;
+                o.alone &= !here;
+            }
+            if let Some(o) = out.get_mut(i) {
+                o.alone = false;
+            }
             continue;
         };
         before.after_fault = true;
@@ -331,7 +346,7 @@ impl Outcome {
         } else {
             self.truth.loss_s > 1.3 * f64::from(t.loss_s)
         };
-        enough && self.on_road()
+        enough && self.alone && self.on_road()
     }
 
     /// Whether the car stayed within what a road is wide.

@@ -1,7 +1,9 @@
 //! What a change of phase means for the passage it lies in.
 
-use super::{Passage, measured};
+use super::{HELD_UP, Passage, measured};
 use crate::facts::Measured;
+use crate::facts::behind::lacking;
+use crate::facts::spans::RunIn;
 use crate::onset::Instant;
 use crate::phase::Change;
 use crate::reference::{Corner, CornerKind, ReferenceView};
@@ -83,17 +85,33 @@ impl Passage {
     }
 
     /// Takes a lift that began before the corner did, where the corner needs no braking.
-    pub fn lift_before(&mut self, corner: &Corner, at: Instant) {
+    pub fn lift_before(&mut self, reference: &ReferenceView<'_>, corner: &Corner, at: Instant) {
         if corner.kind != CornerKind::Braked {
+            self.come_to(reference, at.progress_m, at.speed_mps);
             self.take_lift_off(corner, 0.0, at);
         }
     }
 
-    /// Takes a braking for it that began on the road before.
-    pub fn brake_before(&mut self, at: Instant) {
+    /// Takes a braking for it that began on the road before. Who came to it as fast as the
+    /// reference was not held up.
+    pub fn brake_before(&mut self, reference: &ReferenceView<'_>, at: Instant) {
+        self.come_to(reference, at.progress_m, at.speed_mps);
+        self.held_up &= at.speed_mps < HELD_UP * reference.speed_mps(at.progress_m);
         self.facts.kind = CornerKind::Braked;
         self.brake = Some(at);
         self.slows_from(&at);
+    }
+
+    /// Takes the speed it is come to with, at its begin or where it was slowed for before that:
+    /// what the car lacks there it brought along from the corner before.
+    #[inline(never)]
+    pub fn come_to(&mut self, reference: &ReferenceView<'_>, progress_m: f32, speed_mps: f32) {
+        let way = reference
+            .corners
+            .get(self.index())
+            .and_then(|corner| RunIn::of(reference, corner, corner.begin_m));
+        let lacks = lacking(reference, progress_m, speed_mps);
+        self.brought_s = way.map_or(0.0, |way| way.cost_s(lacks));
     }
 
     fn slows_from(&mut self, at: &Instant) {

@@ -1,11 +1,18 @@
 //! The facts of a passage, finished or as far as they go.
 
 use super::{Passage, measured};
-use crate::facts::spans::reference_s;
+use crate::facts::behind::lacking;
+use crate::facts::spans::{RunIn, reference_s};
 use crate::facts::{Facts, Measured};
 use crate::math::sqrt;
 use crate::motion::Moment;
 use crate::reference::{CornerKind, ReferenceView};
+
+/// What is still to come on the way out is known so well, as a share of it; a gain, that is still
+/// to be driven, half as well.
+const COMING_SD: f32 = 0.25;
+/// What being slower costs on a run-in is known so well, as a share of it.
+const RUN_IN_SD: f32 = 0.2;
 
 impl Passage {
     /// The facts as far as they can be told now; the exit's loss includes what the speed missing
@@ -27,19 +34,22 @@ impl Passage {
             let end_mps = reference.speed_mps(self.begin_m + self.spans.end_m - 1.0);
             let mean_mps = (0.5 * (end_mps + now.speed_mps)).max(5.0);
             // A deficit of speed is made up on the way: two thirds of it last on the mean.
-            let coming_s = 0.67 * missing_mps * left_m / (mean_mps * mean_mps);
+            let coming_s = 0.67 * missing_mps * left_m / (mean_mps * mean_mps)
+                + self.run_in_s(reference, lacking(reference, now.progress_m, now.speed_mps));
             let sd_s = self.sure.way_sd_m() / now.speed_mps.max(3.0);
             facts.loss_exit_s = Some(Measured::new(
                 lost_s + coming_s,
-                sd_s + 0.25 * coming_s.abs(),
+                sd_s + COMING_SD * coming_s.max(-2.0 * coming_s),
             ));
         }
         facts
     }
 
     /// The facts with everything that follows from the others.
+    #[inline(never)]
     pub fn complete(&self, reference: &ReferenceView<'_>) -> Facts {
         let mut facts = self.facts;
+        facts.usable = self.usable();
         // Braked again before any throttle was held: the last touch is all there was.
         facts.throttle_m = facts.throttle_m.or(self.touch.as_ref().map(measured));
         self.sure.widen(&mut facts);
@@ -57,9 +67,12 @@ impl Passage {
         let middle_begin = (self.passed.middle_begin_us, self.spans.middle_begin_m);
         let middle_end = (self.passed.middle_end_us, self.spans.middle_end_m);
         let end = (self.passed.end_us, self.spans.end_m);
-        facts.loss_entry_s = self.loss(reference, begin, middle_begin);
+        let more = |loss: Option<Measured>, by_s: f32| {
+            loss.map(|l| Measured::new(l.value + by_s, l.sd + RUN_IN_SD * by_s.abs()))
+        };
+        facts.loss_entry_s = more(self.loss(reference, begin, middle_begin), -self.brought_s);
         facts.loss_middle_s = self.loss(reference, middle_begin, middle_end);
-        facts.loss_exit_s = self.loss(reference, middle_end, end);
+        facts.loss_exit_s = more(self.loss(reference, middle_end, end), self.handed_s);
         if let Some(end_us) = self.passed.end_us.or(self.last.map(|l| l.time_us)) {
             let (lifts, lost) = self.behind.lifts(end_us);
             (facts.lifts, facts.lift_s) = (lifts, Some(lost));
@@ -69,6 +82,17 @@ impl Passage {
         facts
     }
 
+    /// What lacking so much costs on the next corner's run-in.
+    #[inline(never)]
+    fn run_in_s(&self, reference: &ReferenceView<'_>, lacking_m2ps2: f32) -> f32 {
+        let corners = reference.corners;
+        let next = corners.get(self.index().saturating_add(1));
+        next.or(corners.first())
+            .and_then(|next| RunIn::of(reference, next, next.begin_m))
+            .map_or(0.0, |way| way.cost_s(lacking_m2ps2))
+    }
+
+    #[inline(never)]
     fn loss(
         &self,
         reference: &ReferenceView<'_>,

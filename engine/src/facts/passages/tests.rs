@@ -1,4 +1,4 @@
-//! Which corner a braking between two of them belongs to.
+//! Which corner a braking between two of them belongs to, and what was lost there.
 
 use super::*;
 use crate::facts::Measured;
@@ -6,10 +6,11 @@ use crate::reference::{CarCurves, Corner, Frame, Node, Session};
 
 /// Two kilometres at 25 m/s; the second corner begins at 300 m, 60 m behind the first one's exit.
 fn with_chicane(f: impl FnOnce(&ReferenceView<'_>)) {
-    let nodes = [Node {
+    let nodes: [Node; 400] = core::array::from_fn(|k| Node {
+        time_ms: k as u32 * 200,
         speed_cmps: 2500,
         ..Node::default()
-    }; 400];
+    });
     let corner = |begin_m: f32| {
         let mut corner = Corner {
             kind: CornerKind::Braked,
@@ -26,7 +27,11 @@ fn with_chicane(f: impl FnOnce(&ReferenceView<'_>)) {
         corner
     };
     let corners = [corner(100.0), corner(300.0)];
-    let (car, session) = (CarCurves::default(), Session::default());
+    let car = CarCurves::default();
+    let session = Session {
+        lap_time_us: 80_000_000,
+        ..Session::default()
+    };
     f(&ReferenceView {
         frame: Frame::Local {
             east_mm: 0,
@@ -55,32 +60,38 @@ fn at(progress_m: f32) -> Instant {
 fn drive(passages: &mut Passages, reference: &ReferenceView<'_>, from_m: u16, to_m: u16) {
     let trace = Trace::default();
     for metre in from_m..to_m {
-        let progress_m = f32::from(metre);
-        let now = Moment {
-            number: u32::from(metre),
-            time_us: at(progress_m).time_us,
-            dt_s: 0.04,
-            progress_m,
-            offset_m: 0.0,
-            speed_mps: 25.0,
-            acc_mps2: 0.0,
-            spread_s2: 1.0,
-            since_s: 0.0,
-            since_mps: 0.0,
-            coast_mps2: -1.0,
-            full_mps2: 4.0,
-            brake_mps2: 10.0,
-            lat_mps2: None,
-            braking: 0.0,
-            drive: 0.2,
-            lap: 1,
-            noise_mps: 0.05,
-        };
-        let vague = Vague {
-            offset_sd_m: 0.1,
-            ..Vague::default()
-        };
-        passages.advance(reference, &trace, &now, &vague);
+        let there = at(f32::from(metre));
+        passages.advance(reference, &trace, &moment(&there), &VAGUE);
+    }
+}
+
+/// Well known.
+const VAGUE: Vague = Vague {
+    offset_sd_m: 0.1,
+    sway_m: 0.0,
+    surge_m: 0.0,
+};
+
+fn moment(at: &Instant) -> Moment {
+    Moment {
+        number: at.progress_m as u32,
+        time_us: at.time_us,
+        dt_s: 0.04,
+        progress_m: at.progress_m,
+        offset_m: 0.0,
+        speed_mps: at.speed_mps,
+        acc_mps2: 0.0,
+        spread_s2: 1.0,
+        since_s: 0.0,
+        since_mps: 0.0,
+        coast_mps2: -1.0,
+        full_mps2: 4.0,
+        brake_mps2: 10.0,
+        lat_mps2: None,
+        braking: 0.0,
+        drive: 0.2,
+        lap: 1,
+        noise_mps: 0.05,
     }
 }
 
@@ -121,5 +132,58 @@ fn it_does_not_outlive_a_leap() {
         drive(&mut passages, reference, 291, 310);
         let second = passages.current().expect("under way");
         assert_eq!((second.corner(), second.brake()), (2, None));
+    });
+}
+
+/// At 24 m/s, a metre a second slower than the reference, from the first corner's exit on. The way from the second corner's begin
+/// to its braking is 30 m, which costs `E L / v³ = 24.5 * 30 / 25³` seconds.
+#[test]
+fn what_being_slower_costs_before_the_next_braking_is_the_corner_before_s() {
+    with_chicane(|reference| {
+        let (mut passages, trace) = (Passages::default(), Trace::default());
+        let mut finished = None;
+        drive(&mut passages, reference, 95, 250);
+        for metre in 250..400u16 {
+            let progress_m = f32::from(metre);
+            let there = Instant {
+                time_us: ((10.0 + (progress_m - 250.0) / 24.0) * 1e6) as u64,
+                speed_mps: 24.0,
+                ..at(progress_m)
+            };
+            let done = passages.advance(reference, &trace, &moment(&there), &VAGUE);
+            finished = finished.or(done);
+        }
+        let second = passages.current().expect("under way").complete(reference);
+        let first = finished.expect("waited for no longer");
+        let run_in_s = 24.5 * 30.0 / 25.0f32.powi(3);
+        let slower_s = |metres: f32| metres / 24.0 - metres / 25.0;
+        let near = |m: Option<Measured>, s: f32| (m.expect("known").value - s).abs() < 0.003;
+        assert!(
+            near(first.loss_exit_s, slower_s(50.0) + run_in_s),
+            "{first:?}"
+        );
+        assert!(
+            near(second.loss_entry_s, slower_s(90.0) - run_in_s),
+            "{second:?}"
+        );
+    });
+}
+
+/// Braked too soon, it is not slower for the corner before.
+#[test]
+fn who_braked_for_it_already_brought_nothing_along() {
+    with_chicane(|reference| {
+        let (mut passages, trace) = (Passages::default(), Trace::default());
+        braked_too_soon(&mut passages, reference);
+        let slow = Instant {
+            speed_mps: 20.0,
+            ..at(301.0)
+        };
+        passages.advance(reference, &trace, &moment(&slow), &VAGUE);
+        let first = passages.left.as_ref().expect("left").complete(reference);
+        let second = passages.current().expect("under way");
+        assert_eq!(second.corner(), 2);
+        let exit_s = first.loss_exit_s.expect("known").value;
+        assert!(exit_s.abs() < 0.003, "{exit_s}");
     });
 }

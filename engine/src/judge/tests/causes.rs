@@ -312,3 +312,85 @@ fn rolling_into_the_corner_is_named_by_what_began_it() {
     assert_eq!(braked_too_soon, Some((Phase::Brake, Advice::Later)));
     assert_eq!(let_go_too_soon, Some((Phase::Trail, Advice::Longer)));
 }
+
+#[test]
+fn let_go_far_sooner_than_taken_sooner_is_trail_longer() {
+    let let_go = |release_m: f32| {
+        told(|f| {
+            f.brake_m = m(91.0);
+            f.release_m = m(release_m);
+            f.coast_s = m(0.7);
+            lose(f, 0.1, 0.01, 0.02);
+        })
+    };
+    assert_eq!(let_go(169.0), Some((Phase::Trail, Advice::Longer)));
+    // All of the braking moved.
+    assert_eq!(let_go(184.0), Some((Phase::Brake, Advice::Later)));
+}
+
+/// The end of a soft braking is seen badly: it has to have moved with the onset to be a stab.
+#[test]
+fn early_and_soft_is_brake_harder_though_it_seems_to_end_a_little_sooner() {
+    let soft = |release_m: f32| {
+        told(|f| {
+            f.brake_m = m(68.0);
+            f.mean_decel_mps2 = m(7.3);
+            f.peak_decel_mps2 = m(9.0);
+            f.release_m = m(release_m);
+            f.coast_s = m(0.56);
+            lose(f, 0.12, 0.0, 0.0);
+        })
+    };
+    assert_eq!(soft(184.0), Some((Phase::Brake, Advice::Harder)));
+    assert_eq!(soft(170.0), Some((Phase::Brake, Advice::Later)));
+}
+
+#[test]
+fn on_the_throttle_so_soon_that_it_cannot_be_held_down_is_throttle_later() {
+    let cue = told(|f| {
+        f.release_m = m(180.0);
+        f.mean_decel_mps2 = m(12.5);
+        f.throttle_m = m(185.0);
+        f.missing_m = m(18.0);
+        f.exit_mps = m(31.0);
+        lose(f, 0.1, -0.08, 0.3);
+    });
+    assert_eq!(cue, Some((Phase::Throttle, Advice::Later)));
+    // Nor is it braking too hard where most was lost at the entry: nothing there says so.
+    let cue = told(|f| {
+        f.release_m = m(180.0);
+        f.mean_decel_mps2 = m(12.5);
+        f.throttle_m = m(185.0);
+        f.missing_m = m(11.0);
+        lose(f, 0.13, -0.05, 0.08);
+    });
+    assert_eq!(cue, Some((Phase::Throttle, Advice::Later)));
+}
+
+#[test]
+fn slow_out_for_no_other_reason_is_throttle_fuller() {
+    let out = |missing_m: f32, exit_mps: f32| {
+        told(|f| {
+            f.missing_m = m(missing_m);
+            f.exit_mps = m(exit_mps);
+            lose(f, 0.0, 0.0, 0.1);
+        })
+    };
+    assert_eq!(out(2.3, 32.4), Some((Phase::Throttle, Advice::Fuller)));
+    assert_eq!(out(0.5, 32.4), None);
+    assert_eq!(out(2.3, 33.8), None);
+}
+
+#[test]
+fn a_line_too_tight_is_told_by_what_it_costs_at_the_exit() {
+    let tight = |offset_m: f32| {
+        told(|f| {
+            f.offset_slowest_m = m(offset_m);
+            f.slowest_mps = m(23.7);
+            f.slowed_mps = m(23.7);
+            lose(f, 0.03, -0.02, 0.14);
+        })
+    };
+    assert_eq!(tight(5.0), Some((Phase::Rotation, Advice::Wider)));
+    assert_eq!(tight(0.5), Some((Phase::Rotation, Advice::Faster)));
+}
