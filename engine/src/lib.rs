@@ -157,6 +157,11 @@ pub mod motion;
     clippy::arithmetic_side_effects,
     reason = "bounded by what is checked around it"
 )]
+pub mod noise;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 pub mod onset;
 pub mod phase;
 pub mod progress;

@@ -6,6 +6,7 @@
 
 use crate::gate::Admitted;
 use crate::math;
+use crate::noise::Learned;
 use crate::progress::Place;
 use crate::reference::CarCurves;
 use crate::trace::{Point, Trace};
@@ -73,6 +74,8 @@ pub struct Moment {
     pub lap: u16,
     /// Standard deviation of the source's speed noise, m/s.
     pub noise_mps: f32,
+    /// The same, steadier, and how it hangs together: what a fit needs.
+    pub noise: Learned,
 }
 
 /// Losing more speed than by coasting by this much is braking, m/s².
@@ -128,6 +131,7 @@ pub struct Motion {
     trace: Trace,
     step_s: f32,
     noise_mps: f32,
+    noise: Learned,
     last: Option<u32>,
     brake: Pedal,
     throttle: Pedal,
@@ -140,6 +144,7 @@ impl Motion {
             trace,
             step_s,
             noise_mps,
+            noise,
             last,
             brake,
             throttle,
@@ -147,6 +152,7 @@ impl Motion {
         trace.restart();
         *step_s = 0.0;
         *noise_mps = 0.0;
+        *noise = Learned::default();
         *last = None;
         *brake = Pedal::default();
         *throttle = Pedal::default();
@@ -213,6 +219,7 @@ impl Motion {
         if self.step_s == 0.0 {
             self.step_s = 0.04;
             self.noise_mps = at.speed_sd_mps.unwrap_or(NOISE_BEGIN_MPS);
+            self.noise = Learned::stated(at.speed_sd_mps);
         }
         if at.dt_s > 0.0 && at.dt_s < 0.5 {
             self.step_s += (at.dt_s - self.step_s) * 0.06;
@@ -238,6 +245,7 @@ impl Motion {
             1.0 / 1.02
         };
         self.noise_mps = (self.noise_mps * factor).clamp(NOISE_LEAST_MPS, 2.0);
+        self.noise.push(&self.trace, newest, [a, b, c, d]);
     }
 
     fn moment(&mut self, car: &CarCurves, number: u32, half: u32) -> Option<Moment> {
@@ -283,6 +291,7 @@ impl Motion {
             drive,
             lap: centre.lap,
             noise_mps,
+            noise: self.noise,
         };
         if let Some(point) = self.trace.get_mut(number) {
             point.acc_mps2 = line.acc_mps2;

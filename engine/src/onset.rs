@@ -3,23 +3,22 @@
 //! The model is a bent cable: speed runs straight, its slope changes over a ramp of length `T`,
 //! and it runs straight again, `v = v0 + g·t + A·r(t - τ; T)` with the kink `τ` in the middle of
 //! the ramp. Least squares over the window, by Gauss-Newton in the four of `v0, g, A, τ`; `T` is
-//! the best of a few, as the kink hardly depends on it. On noise it reaches the Cramér-Rao bound
-//! of that model (bent-cable regression, Chiu, Lockhart & Routledge 2005).
+//! the best of a few, as the kink hardly depends on it (bent-cable regression, Chiu, Lockhart and
+//! Routledge 2006). Noise that hangs together from one sample to the next is made white first.
 
-use crate::math;
+mod cable;
+
+pub use cable::Kink;
+
 use crate::trace::Trace;
 
-/// Most points in a fit: 0.7 s at 130 Hz. They are the largest thing on a board's stack.
-const POINTS_MAX: usize = 92;
-/// Ramp lengths tried, seconds.
-const RAMPS_S: [f32; 6] = [0.03, 0.08, 0.13, 0.2, 0.3, 0.45];
-/// Steps of the search for the first ramp length, and for each other one.
-const STEPS: usize = 4;
-const STEPS_MORE: usize = 2;
+/// Most points in a fit: 1.24 s at 100 Hz. They are the largest thing on a board's stack.
+const POINTS_MAX: usize = 124;
+/// A window's times are kept in steps of this, seconds: a car loses less than a millimetre a second
+/// of speed in it.
+const TICK_S: f32 = 20e-6;
 /// Steps of the search for a crossing.
 const STEPS_CROSSING: usize = 3;
-/// Fewest points a fit needs.
-const POINTS_MIN: usize = 6;
 
 /// A moment on the road, found between samples.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -43,34 +42,6 @@ impl Instant {
     }
 }
 
-/// A change of slope.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Kink {
-    /// Seconds from the origin of the fit.
-    pub at_s: f32,
-    /// Standard deviation of it, from the noise left over.
-    pub sd_s: f32,
-    /// Slope before, m/s².
-    pub before_mps2: f32,
-    /// Change of slope, m/s².
-    pub change_mps2: f32,
-    /// What the fit leaves over, as a variance, (m/s)².
-    pub residual: f32,
-    /// Length of the ramp that fitted best, seconds.
-    pub ramp_s: f32,
-    /// Points fitted.
-    pub points: f32,
-}
-
-impl Kink {
-    /// Where on the ramp the slope passes a level, seconds from the origin of the fit; the ramp's
-    /// end for a level beyond it.
-    pub fn passes(&self, level_mps2: f32) -> f32 {
-        let share = (level_mps2 - self.before_mps2) / self.change_mps2 - 0.5;
-        self.at_s + self.ramp_s * share.clamp(-0.5, 0.5)
-    }
-}
-
 /// Where the slope of speed passes a level.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Crossing {
@@ -82,10 +53,12 @@ pub struct Crossing {
     pub slope_var: f32,
 }
 
-/// Speeds around a coarse onset, times in seconds from it.
+/// Speeds around a coarse onset, times in seconds from it, 0.65 s to either side at most.
 #[derive(Clone, Debug)]
 pub struct Window {
-    points: heapless::Vec<(f32, f32), POINTS_MAX>,
+    /// In steps of [`TICK_S`]: half the stack of a float.
+    ticks: heapless::Vec<i16, POINTS_MAX>,
+    speeds_mps: heapless::Vec<f32, POINTS_MAX>,
     speed_mps: f32,
 }
 
@@ -93,19 +66,28 @@ impl Window {
     /// An empty window whose speeds are kept relative to `speed_mps`.
     pub fn new(speed_mps: f32) -> Self {
         Self {
-            points: heapless::Vec::new(),
+            ticks: heapless::Vec::new(),
+            speeds_mps: heapless::Vec::new(),
             speed_mps,
         }
     }
 
     /// Adds a speed; points beyond the capacity are left out.
     pub fn push(&mut self, time_s: f32, speed_mps: f32) {
-        let _ = self.points.push((time_s, speed_mps - self.speed_mps));
+        let _ = self.ticks.push((time_s * (1.0 / TICK_S)) as i16);
+        let _ = self.speeds_mps.push(speed_mps - self.speed_mps);
+    }
+
+    /// Time from the origin, seconds, and speed above the common one, m/s.
+    fn points(&self) -> impl Iterator<Item = (f32, f32)> + '_ {
+        let times_s = self.ticks.iter().map(|&ticks| f32::from(ticks) * TICK_S);
+        times_s.zip(self.speeds_mps.iter().copied())
     }
 
     /// Adds the trace from `before_s` ahead of `origin_us` to `after_s` behind it, found from a
     /// point `around` it. Into a window that is there: one handed back would be on a board's stack
     /// twice.
+    #[inline(never)]
     pub fn fill(
         &mut self,
         trace: &Trace,
@@ -124,7 +106,7 @@ impl Window {
         let mut number = first;
         while let Some(p) = trace.get(number) {
             let t = at(p);
-            if t > after_s || self.points.is_full() {
+            if t > after_s || self.ticks.is_full() {
                 break;
             }
             if t >= -before_s {
@@ -136,66 +118,12 @@ impl Window {
 
     /// Points in it.
     pub fn len(&self) -> usize {
-        self.points.len()
+        self.ticks.len()
     }
 
     /// Whether it has none.
     pub fn is_empty(&self) -> bool {
-        self.points.is_empty()
-    }
-
-    /// The best kink within `reach_s` of `start_s`, from the points within `half_s` of it;
-    /// `None` when they do not determine one. The ramp is looked for from `ramp_s` on.
-    pub fn kink(&self, start_s: f32, half_s: f32, reach_s: f32, ramp_s: f32) -> Option<Kink> {
-        let around = Around {
-            start_s,
-            half_s,
-            reach_s,
-        };
-        let first = RAMPS_S
-            .iter()
-            .position(|r| *r >= ramp_s)
-            .unwrap_or(RAMPS_S.len() - 1);
-        let mut best = self.search(around, start_s, *RAMPS_S.get(first)?, STEPS)?;
-        let mut improve = |ramps: &mut dyn Iterator<Item = &f32>| {
-            for &ramp_s in ramps {
-                match self.search(around, best.at_s, ramp_s, STEPS_MORE) {
-                    Some(found) if found.residual < best.residual => best = found,
-                    _ => break,
-                }
-            }
-        };
-        improve(&mut RAMPS_S.iter().skip(first + 1));
-        improve(&mut RAMPS_S.iter().rev().skip(RAMPS_S.len() - first));
-        Some(best)
-    }
-
-    fn search(&self, around: Around, from_s: f32, ramp_s: f32, steps: usize) -> Option<Kink> {
-        let (least, most) = (
-            around.start_s - around.reach_s,
-            around.start_s + around.reach_s,
-        );
-        let mut tau = from_s;
-        let mut last = None;
-        for _ in 0..steps {
-            let step = self.step(around, tau, ramp_s)?;
-            let change = step.change_s.clamp(-0.06, 0.06);
-            tau = crate::math::clamp(tau + change, least, most);
-            last = Some(step);
-            if change.abs() < 5e-4 {
-                break;
-            }
-        }
-        let fit = last?;
-        Some(Kink {
-            at_s: tau,
-            sd_s: fit.sd_s,
-            before_mps2: fit.slope,
-            change_mps2: fit.change,
-            residual: fit.residual,
-            ramp_s,
-            points: fit.points,
-        })
+        self.ticks.is_empty()
     }
 
     /// Where the slope of the speeds crosses a level: a parabola within `half_s` of the place,
@@ -207,7 +135,7 @@ impl Window {
         for _ in 0..STEPS_CROSSING {
             let mut normal = Normal::<3>::default();
             let mut n = 0usize;
-            for &(t, v) in &self.points {
+            for (t, v) in self.points() {
                 let u = t - at;
                 if u.abs() <= half_s {
                     normal.add([1.0, 0.5 * u * u, u], v);
@@ -237,61 +165,6 @@ impl Window {
         }
         found
     }
-
-    /// One Gauss-Newton step: a linear fit of `v0, g, A` and of `A·dτ`.
-    fn step(&self, around: Around, tau: f32, ramp_s: f32) -> Option<Step> {
-        let mut normal = Normal::<4>::default();
-        let mut n = 0usize;
-        let begin = tau - 0.5 * ramp_s;
-        for &(t, v) in &self.points {
-            if (t - around.start_s).abs() > around.half_s {
-                continue;
-            }
-            let u = t - begin;
-            let share = (u / ramp_s).clamp(0.0, 1.0);
-            let bend = if u < ramp_s {
-                0.5 * u * share
-            } else {
-                u - 0.5 * ramp_s
-            };
-            normal.add([1.0, t, bend, -share], v);
-            n += 1;
-        }
-        if n < POINTS_MIN {
-            return None;
-        }
-        let solved = normal.solve()?;
-        let [_, slope, change, shift] = solved.x;
-        if change.abs() < 0.2 {
-            return None;
-        }
-        let residual = solved.residual / (n as f32 - 4.0);
-        Some(Step {
-            change_s: shift / change,
-            slope,
-            change,
-            residual,
-            points: n as f32,
-            sd_s: math::sqrt(solved.variance_of_last.max(0.0) * residual) / change.abs(),
-        })
-    }
-}
-
-/// Where a kink is looked for: the points within `half_s` of `start_s`, the kink within `reach_s`.
-#[derive(Clone, Copy)]
-struct Around {
-    start_s: f32,
-    half_s: f32,
-    reach_s: f32,
-}
-
-struct Step {
-    change_s: f32,
-    slope: f32,
-    change: f32,
-    residual: f32,
-    points: f32,
-    sd_s: f32,
 }
 
 /// Normal equations of a least-squares fit of `P` parameters, solved by Cholesky.

@@ -11,4 +11,5 @@ mod bound;
 mod delay;
 mod drive;
 mod golden;
+mod noise;
 mod onset;

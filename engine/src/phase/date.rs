@@ -1,19 +1,19 @@
 //! Dates a change back on the trace.
 //!
 //! A coarse place first: where the acceleration of the moments passes a level. Then the raw
-//! speeds around it: a parabola gives the crossing with little noise; where the change is crisp,
-//! or the speeds agree with two straight lines, the fitted kink is taken instead. All of them
-//! mean the middle of the pedal's ramp.
+//! speeds around it: where they are two straight lines, a short ramp between them and noise, the
+//! fitted kink is all that can be known; elsewhere the crossings stand. Both mean the middle of
+//! the pedal's ramp.
 
 use crate::math;
 use crate::motion::Moment;
-use crate::onset::{Instant, Window};
+use crate::onset::{Instant, Kink, Window};
 use crate::trace::{Point, TRACE_LEN, Trace};
 
 const ONSET_FROM: f32 = 0.3;
 const ONSET_TO: f32 = 0.65;
 const ONSET_MOST: f32 = 0.7;
-const LEVELS: usize = 7;
+const LEVELS: usize = 5;
 /// The early peak lies within this of the onset, seconds.
 const EARLY_S: f32 = 0.5;
 /// Rounds of finding the onset from the peak and the peak from the onset.
@@ -21,23 +21,31 @@ const ROUNDS: usize = 3;
 
 /// Half of the window in which a crossing is found, seconds.
 const LEVEL_S: f32 = 0.2;
+/// Half of the speeds looked at for it, seconds: it is moved by 0.12 at most before it is fitted for
+/// the last time.
+const LEVEL_CUT_S: f32 = 0.35;
 /// A crossing farther than this from the coarse one is another one, seconds.
 const LEVEL_APART_S: f32 = 0.12;
-/// A change that takes less than this is crisp: one kink.
-const CRISP_S: f32 = 0.215;
-/// And its ramp is not longer than this, seconds.
-const CRISP_RAMP_S: f32 = 0.17;
-/// Half of the window in which a crisp kink is fitted, seconds.
-const NEAR_S: f32 = 0.3;
-/// A crisp kink farther than this from the crossing is another one, seconds.
-const NEAR_APART_S: f32 = 0.06;
-/// Half of the window that is looked at, seconds: a crossing moves by 0.12 at most before it is
-/// fitted for the last time, a kink is fitted around where it is looked for.
-const WINDOW_S: f32 = 0.35;
+/// Half of the window that is looked at, seconds.
+const WINDOW_S: f32 = 0.62;
+/// Half of the window of a bent cable, seconds.
+const BENT_HALF_S: f32 = 0.5;
+/// What a bent cable leaves over is noise when its variance is no more than this share above what
+/// is known of the noise, and so many standard deviations of a variance more.
+const NOISE_OFF: f32 = 0.4;
+const CHANCE: f32 = 3.0;
+/// A slow ramp that fits better by this many variances of the noise is a lift that became a braking.
+const SLOW_CHANCE: f32 = 12.0;
+/// A car driven by more than this above coasting is lifted before it is braked: two bends, too near
+/// each other for a cable of one, m/s².
+const DRIVEN_MPS2: f32 = 1.5;
+/// A kink and the crossings are of the same change when the speeds they ask for differ by less than
+/// this, and three standard deviations.
+const APART_MPS: f32 = 0.7;
 /// Farthest a fitted kink may lie from where it is looked for, seconds.
 const REACH_S: f32 = 0.2;
-/// Ramp length tried first, seconds.
-const RAMP_S: f32 = 0.13;
+/// Crossings of levels on a ramp of unknown shape are no better than this, seconds.
+const SHAPE_SD_S: f32 = 0.03;
 /// Where nothing better is known, a date is no better than this, seconds.
 const COARSE_SD_S: f32 = 0.05;
 
@@ -67,40 +75,66 @@ pub fn here(now: &Moment) -> Instant {
 pub fn braking(trace: &Trace, begun: &Begun, now: &Moment) -> Option<Instant> {
     let seen = trace.get(begun.first_over)?.brake_seen;
     if seen {
-        let (a, b) = crossing(trace, begun.first_over, |p| p.braking - 1.0)?;
+        let (a, b) = crossing(trace, begun.first_over, &|p| p.braking - 1.0)?;
         return Some(by_pedal(trace, (a, b), (a.braking, b.braking), 1.0));
     }
     let mut from = begun.first_over;
     let mut peak = early_peak(trace, begun.first_over, from, now)?;
     for _ in 0..ROUNDS {
         let level = onset_level(begun, peak, 0.5 * (ONSET_FROM + ONSET_TO));
-        from = crossing_number(trace, from, |p| level - p.acc_mps2)?;
+        from = crossing_number(trace, from, &|p| level - p.acc_mps2)?;
         peak = early_peak(trace, begun.first_over, from, now)?;
     }
-    let origin = trace.get(from)?;
-    let mut sum_s = 0.0;
+    let origin_us = trace.source_us(trace.get(from)?);
+    let (mut sum_s, mut first_s, mut last_s) = (0.0, None, 0.0);
     for k in 0..LEVELS {
         let share = ONSET_FROM + (ONSET_TO - ONSET_FROM) * k as f32 / (LEVELS - 1) as f32;
         let level = onset_level(begun, peak, share);
-        let (a, b) = crossing(trace, from, |p| level - p.acc_mps2)?;
+        let (a, b) = crossing(trace, from, &|p| level - p.acc_mps2)?;
         let acc_mps2 = (a.acc_mps2, b.acc_mps2);
         let at = interpolated(trace, (a, b), acc_mps2, level, COARSE_SD_S);
-        sum_s += at.time_us.wrapping_sub(trace.source_us(origin)) as i64 as f32 * 1e-6;
+        last_s = at.time_us.wrapping_sub(origin_us) as i64 as f32 * 1e-6;
+        first_s.get_or_insert(last_s);
+        sum_s += last_s;
     }
-    let mean_us = (sum_s / LEVELS as f32 * 1e6) as i64;
-    let change = Coarse {
-        at: at_time(
-            trace,
-            from,
-            trace.source_us(origin).checked_add_signed(mean_us)?,
-            COARSE_SD_S,
-        )?,
-        near: from,
-        level_mps2: onset_level(begun, peak, 0.5 * (ONSET_FROM + ONSET_TO)),
-        depth_mps2: peak - begun.coast_mps2,
-        kinks: true,
+    let time_us = |after_s: f32| origin_us.checked_add_signed((after_s * 1e6) as i64);
+    let crossed_us = time_us(sum_s / LEVELS as f32)?;
+    if let Some((at_us, sd_s)) = bent(trace, begun, now, crossed_us, from) {
+        return at_time(trace, from, at_us, sd_s);
+    }
+    // Noise moves a crossing the less, the faster the levels are passed.
+    let passed_s = (last_s - first_s.unwrap_or(last_s)).max(0.0);
+    let levels_mps2 = onset_level(begun, peak, ONSET_FROM) - onset_level(begun, peak, ONSET_TO);
+    let noise_s = now.acc_sd_mps2() * passed_s / levels_mps2.max(0.1);
+    at_time(trace, from, crossed_us, math::hypot(noise_s, SHAPE_SD_S))
+}
+
+/// A braking by a bent cable, where that is all there is in the speeds but noise: when, and its
+/// standard deviation.
+fn bent(
+    trace: &Trace,
+    begun: &Begun,
+    now: &Moment,
+    crossed_us: u64,
+    near: u32,
+) -> Option<(u64, f32)> {
+    let noise = now.noise.noise();
+    let mut window = Window::new(trace.get(near)?.speed_mps);
+    window.fill(trace, crossed_us, near, (WINDOW_S, WINDOW_S));
+    let variance = noise.fresh_mps * noise.fresh_mps;
+    let likely = |kink: &Kink| {
+        let chance = 1.0 + NOISE_OFF + CHANCE * math::sqrt(2.0 / kink.spare);
+        let apart_s = APART_MPS / kink.change_mps2.abs() + 3.0 * kink.unit_sd_s * noise.fresh_mps;
+        kink.left <= chance * kink.spare * variance && kink.at_s.abs() <= apart_s
     };
-    Some(change.refined(trace, now).unwrap_or(change.at))
+    let driven_mps2 = begun.coast_mps2 + DRIVEN_MPS2;
+    let (kink, slower) = window.kink(BENT_HALF_S, REACH_S, noise.rho, driven_mps2, likely)?;
+    if slower > SLOW_CHANCE * variance {
+        return None;
+    }
+    let sd_s = kink.unit_sd_s * noise.fresh_mps;
+    let at_us = crossed_us.checked_add_signed((kink.at_s * 1e6) as i64)?;
+    Some((at_us, sd_s.max(0.001)))
 }
 
 /// A deceleration at which a braking has begun.
@@ -132,7 +166,7 @@ fn early_peak(trace: &Trace, first_over: u32, from: u32, now: &Moment) -> Option
 /// Where the brake was let go: the last fall of the braking through a level, after the last
 /// moment surely on it.
 pub fn release(trace: &Trace, last_on: u32, level: f32, now: &Moment) -> Option<Instant> {
-    let (a, b) = crossing(trace, last_on, |p| level - p.braking)?;
+    let (a, b) = crossing(trace, last_on, &|p| level - p.braking)?;
     if a.brake_seen {
         return Some(by_pedal(trace, (a, b), (a.braking, b.braking), level));
     }
@@ -142,7 +176,7 @@ pub fn release(trace: &Trace, last_on: u32, level: f32, now: &Moment) -> Option<
 
 /// Where the drive rose through a level, near a moment at which it was above.
 pub fn rise(trace: &Trace, above: u32, level: f32, now: &Moment) -> Option<Instant> {
-    let (a, b) = crossing(trace, above, |p| p.drive - level)?;
+    let (a, b) = crossing(trace, above, &|p| p.drive - level)?;
     if a.throttle_seen {
         return Some(by_pedal(trace, (a, b), (a.drive, b.drive), level));
     }
@@ -156,8 +190,6 @@ fn crossed(a: &Point, b: &Point, at: Instant, near: u32, from: f32, to: f32, lev
         at,
         near,
         level_mps2: a.acc_mps2 + (b.acc_mps2 - a.acc_mps2) * share,
-        depth_mps2: 0.0,
-        kinks: false,
     }
 }
 
@@ -167,36 +199,24 @@ struct Coarse {
     /// A point of the trace near it.
     near: u32,
     level_mps2: f32,
-    /// Whole change of acceleration.
-    depth_mps2: f32,
-    /// Whether it may be dated by a kink.
-    kinks: bool,
 }
 
 impl Coarse {
     /// The same on the raw speeds.
     fn refined(&self, trace: &Trace, now: &Moment) -> Option<Instant> {
         let mut window = Window::new(trace.get(self.near)?.speed_mps);
-        window.fill(trace, self.at.time_us, self.near, (WINDOW_S, WINDOW_S));
-        let (mut at_s, mut sd_s, mut rise_s) = (0.0, COARSE_SD_S, 1.0);
+        window.fill(
+            trace,
+            self.at.time_us,
+            self.near,
+            (LEVEL_CUT_S, LEVEL_CUT_S),
+        );
+        let (mut at_s, mut sd_s) = (0.0, COARSE_SD_S);
         if let Some(c) = window.crossing(self.level_mps2, 0.0, LEVEL_S)
             && c.at_s.abs() < LEVEL_APART_S
         {
-            let bend = c.bend_mps3.abs().max(1.0);
-            if !self.kinks {
-                at_s = c.at_s;
-            }
-            sd_s = now.noise_mps * math::sqrt(c.slope_var) / bend;
-            rise_s = self.depth_mps2.abs() / bend;
-        }
-        if self.kinks
-            && rise_s < CRISP_S
-            && let Some(kink) = window.kink(at_s, NEAR_S, REACH_S, RAMP_S)
-            && (kink.at_s - at_s).abs() < NEAR_APART_S
-            && kink.ramp_s < CRISP_RAMP_S
-        {
-            at_s = kink.at_s;
-            sd_s = sd_s.min(kink.sd_s);
+            at_s = c.at_s;
+            sd_s = now.noise_mps * math::sqrt(c.slope_var) / c.bend_mps3.abs().max(1.0);
         }
         let time_us = self.at.time_us.checked_add_signed((at_s * 1e6) as i64)?;
         at_time(trace, self.near, time_us, sd_s.max(0.001))
@@ -205,13 +225,18 @@ impl Coarse {
 
 /// The neighbours between which a measure rises through zero, the last ones before or the first
 /// ones after `from`.
-fn crossing(trace: &Trace, from: u32, over: impl Fn(&Point) -> f32) -> Option<(&Point, &Point)> {
+fn crossing<'a>(
+    trace: &'a Trace,
+    from: u32,
+    over: &dyn Fn(&Point) -> f32,
+) -> Option<Neighbours<'a>> {
     let number = crossing_number(trace, from, over)?;
     Some((trace.get(number.wrapping_sub(1))?, trace.get(number)?))
 }
 
-/// The number of the second of the neighbours.
-fn crossing_number(trace: &Trace, from: u32, over: impl Fn(&Point) -> f32) -> Option<u32> {
+/// The number of the second of the neighbours. One copy for all measures: a board's code is short.
+#[inline(never)]
+fn crossing_number(trace: &Trace, from: u32, over: &dyn Fn(&Point) -> f32) -> Option<u32> {
     let above = |number: u32| trace.get(number).map(|p| over(p) > 0.0);
     let mut number = from;
     if above(from)? {
@@ -244,6 +269,7 @@ fn by_pedal(trace: &Trace, (a, b): Neighbours<'_>, pedal: Pair, level: f32) -> I
 }
 
 /// Where a measure passes a level between two neighbours.
+#[inline(never)]
 fn interpolated(
     trace: &Trace,
     (a, b): Neighbours<'_>,
@@ -273,6 +299,7 @@ fn between(trace: &Trace, (a, b): Neighbours<'_>, share: f32, sd_s: f32) -> Inst
 }
 
 /// The trace at a time, searched from a point near it.
+#[inline(never)]
 fn at_time(trace: &Trace, near: u32, time_us: u64, sd_s: f32) -> Option<Instant> {
     let low_us = time_us as u32;
     let mut number = near;

@@ -92,6 +92,7 @@ fn moment(at: &Instant) -> Moment {
         drive: 0.2,
         lap: 1,
         noise_mps: 0.05,
+        noise: crate::noise::Learned::default(),
     }
 }
 
