@@ -7,6 +7,7 @@ use cuepost_host::demo::drive::Drive;
 use cuepost_host::demo::driver::{Driver, LapPlan, Scatter};
 use cuepost_host::demo::fault::Fault;
 use cuepost_host::demo::plan::Style;
+use cuepost_host::demo::plan::Turn;
 use cuepost_host::demo::quillmere;
 use cuepost_host::demo::receiver::{ReceiverModel, sample};
 use cuepost_host::learn::{Options, Take, learn};
@@ -62,12 +63,13 @@ impl Stage {
         measure(all, &self.reference.view(), config).0
     }
 
-    /// What a corner with the road up to the next one really cost, seconds a lap.
+    /// What a corner with the road up to the next one's braking really cost, seconds a lap.
     pub fn truth_s(&self, drive: &Drive, corner: u8) -> f64 {
         let turns = &self.driver.plan.turns;
         let from = turns[usize::from(corner) - 1].begin_m - 60.0;
-        let next = turns.get(usize::from(corner)).map(|t| t.begin_m - 60.0);
-        let to = next.unwrap_or(self.circuit.length_m() + turns[0].begin_m - 60.0);
+        let braked_m = |t: &Turn| t.practice.brake.map_or(t.turn_m, |m| m.along_m);
+        let next = turns.get(usize::from(corner)).map(braked_m);
+        let to = next.unwrap_or(self.circuit.length_m() + braked_m(&turns[0]));
         let took = |d: &Drive| {
             let all: Vec<f64> = (1..d.laps())
                 .filter_map(|l| d.between_s(l, from, to))

@@ -75,10 +75,12 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
             Size::Speed(d.slowest_mps.size()),
         ));
     }
-    // Road left over at the exit: why the throttle waits, and the car is slowest late.
+    // Road left over at the exit: why the throttle waits, and the car is slowest late. Who lifts
+    // there did not wait.
     let unused = d.exit_out_m.less() && d.exit_out_m.value < d.apex_out_m.value;
     if unused
         && !before_throttle
+        && !d.lift_s.more()
         && d.loss_exit_s > limit.loss_s
         && d.loss_exit_s > d.loss_entry_s + d.loss_middle_s
     {

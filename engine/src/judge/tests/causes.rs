@@ -394,3 +394,19 @@ fn a_line_too_tight_is_told_by_what_it_costs_at_the_exit() {
     assert_eq!(tight(5.0), Some((Phase::Rotation, Advice::Wider)));
     assert_eq!(tight(0.5), Some((Phase::Rotation, Advice::Faster)));
 }
+
+/// Road is left over by who lifts, too, and a receiver's offset wanders: the lift is the cause.
+#[test]
+fn a_lift_on_the_way_out_comes_before_the_road_left_over() {
+    let out = |lift_s: f32| {
+        told(|f| {
+            f.offset_exit_m = m(2.9);
+            f.lifts = 1;
+            f.lift_s = m(lift_s);
+            f.exit_mps = m(31.0);
+            lose(f, 0.04, -0.03, 0.49);
+        })
+    };
+    assert_eq!(out(0.2), Some((Phase::Throttle, Advice::Steady)));
+    assert_eq!(out(0.0), Some((Phase::Throttle, Advice::MoreRoad)));
+}
