@@ -12,6 +12,9 @@ use super::used::{BEYOND, EMPTY, NOT_FINITE, UNREADABLE, UsedColumn, WHY};
 use crate::source::report::{Fault, Place, Refusal, Refusals, SourceError};
 use cuepost_engine::{Position, Sample};
 
+/// A direction of more is none, radians.
+const DIRECTION_MOST_RAD: f64 = 1e4;
+
 /// Reads rows.
 #[derive(Debug)]
 pub struct Rows {
@@ -298,7 +301,9 @@ impl Rows {
         };
         sample.time_us = time_us;
         let read = |direction: &mut Option<Direction>, value: Option<f64>| {
-            direction.as_mut()?.read(value?, time_us, sample.position)
+            let direction = direction.as_mut()?.read(value?, time_us, sample.position)?;
+            // No column counts thousands of turns: a broken cell is no direction.
+            (direction.abs() < DIRECTION_MOST_RAD).then_some(direction)
         };
         let heading = read(&mut self.heading, draft.heading);
         let course = read(&mut self.course, draft.course);
