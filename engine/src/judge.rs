@@ -9,7 +9,7 @@ mod deviation;
 #[cfg(test)]
 mod tests;
 
-pub use deviation::{Deviation, Deviations, Difference, Differences, Losses};
+pub use deviation::{Deviation, Deviations, Difference, Differences, Losses, MISSING_SHARE};
 
 use crate::cue::{Advice, Phase, Size};
 use crate::facts::Facts;

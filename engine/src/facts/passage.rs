@@ -20,6 +20,10 @@ const RISEN_MPS: f32 = 0.3;
 const HELD_UP: f32 = 0.9;
 /// The way over which the drift across the line is taken, metres.
 const DRIFT_M: f32 = 12.0;
+/// From this share of the drive on the throttle is surely touched.
+const TOUCHED: f32 = 0.3;
+/// For so long it was just now, µs.
+const JUST_US: u64 = 400_000;
 /// The line before a bend is taken so far ahead of it, metres.
 const BEFORE_BEND_M: f32 = 30.0;
 
@@ -68,6 +72,8 @@ pub struct Passage {
     behind: Behind,
     /// Where the car was last slowed down by more than coasting, metres into the corner.
     slowing_m: Option<f32>,
+    /// Until when the throttle was surely touched just now.
+    touched_until_us: u64,
     slowest: Option<Slowest>,
     braking: Braking,
     last: Option<Before>,
@@ -118,6 +124,7 @@ impl Passage {
             coasted: false,
             behind: Behind::default(),
             slowing_m: None,
+            touched_until_us: 0,
             slowest: None,
             braking: Braking::default(),
             last: None,
@@ -214,6 +221,11 @@ impl Passage {
         self.slowing_m
     }
 
+    /// Whether the throttle was surely touched just now.
+    pub fn touched(&self, now: &Moment) -> bool {
+        now.time_us < self.touched_until_us
+    }
+
     /// Metres from a progress on to the corner's begin.
     pub fn ahead_m(&self, reference: &ReferenceView<'_>, progress_m: f32) -> f32 {
         reference.wrap_m(self.begin_m - progress_m)
@@ -232,7 +244,7 @@ impl Passage {
         now: &Moment,
         vague: &Vague,
     ) {
-        self.sure.take(vague);
+        self.sure.take(vague, now);
         let mut into_m = reference.wrap_m(now.progress_m - self.begin_m);
         // A little behind the begin again, by noise: still at the begin.
         if into_m > 0.5 * (self.spans.end_m + reference.length_m()) {
@@ -272,6 +284,8 @@ impl Passage {
         self.behind.advance(reference, now, in_bend, driven);
         if now.slows() {
             self.slowing_m = Some(into_m);
+        } else if now.drive > TOUCHED {
+            self.touched_until_us = now.time_us.saturating_add(JUST_US);
         }
         self.follow_braking(now);
         self.follow_slowest(trace, now);

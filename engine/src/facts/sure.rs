@@ -2,13 +2,18 @@
 
 use super::{Facts, Measured};
 use crate::math::larger;
+use crate::motion::Moment;
 use crate::progress::{SURGE_FREE_M, Vague};
 
 /// Standard deviation of the way between two places of one corner, metres: receiver noise that
 /// the slow pull of the progress stage lets through.
 pub(super) const PLACE_SD_M: f32 = 0.12;
-/// A position that moves sideways on its own by more than this says nothing of an offset, metres.
+/// A position that moves on its own by more than this, sideways or along the line, says nothing of
+/// an offset, metres.
 const SWAY_MOST_M: f32 = 1.5;
+/// Samples farther apart than this leave a place open by half of the road between them that is
+/// beyond it, seconds.
+const SPACING_S: f32 = 0.1;
 
 /// How sure the places of one passage are.
 #[derive(Clone, Copy, Debug)]
@@ -16,8 +21,10 @@ pub(super) struct Sure {
     offset_sd_m: f32,
     /// Metres by which the place may have moved along the line on its own, at most so far.
     surge_m: f32,
-    /// The position moves sideways on its own by more than an offset is worth.
+    /// The position moves on its own by more than an offset is worth.
     sways: bool,
+    /// What samples far apart leave of a place along the line, metres, at most so far.
+    coarse_m: f32,
 }
 
 impl Default for Sure {
@@ -26,16 +33,19 @@ impl Default for Sure {
             offset_sd_m: PLACE_SD_M * 2.0,
             surge_m: 0.0,
             sways: false,
+            coarse_m: 0.0,
         }
     }
 }
 
 impl Sure {
     /// Takes how vague the place is now.
-    pub(super) fn take(&mut self, vague: &Vague) {
+    pub(super) fn take(&mut self, vague: &Vague, now: &Moment) {
         self.offset_sd_m = PLACE_SD_M * 2.0 + 1.5 * (vague.offset_sd_m + vague.sway_m);
-        self.sways = vague.sway_m > SWAY_MOST_M;
-        self.surge_m = larger(self.surge_m, vague.surge_m - SURGE_FREE_M);
+        let surge_m = vague.surge_m - SURGE_FREE_M;
+        self.surge_m = larger(self.surge_m, surge_m);
+        self.sways = larger(vague.sway_m, self.surge_m) > SWAY_MOST_M;
+        self.coarse_m = larger(self.coarse_m, 0.5 * now.speed_mps * (now.dt_s - SPACING_S));
     }
 
     /// A distance beside the line, when it is known at all.
@@ -48,20 +58,24 @@ impl Sure {
         PLACE_SD_M * core::f32::consts::SQRT_2 + self.surge_m
     }
 
-    /// Widens the places along the line by what they moved on their own.
+    /// Widens the places along the line by what they moved on their own, and by what lies between
+    /// samples far apart.
     pub(super) fn widen(&self, facts: &mut Facts) {
-        if self.surge_m <= 0.0 {
+        let more_m = self.surge_m + self.coarse_m;
+        if more_m <= 0.0 {
             return;
         }
-        self.widen_one(&mut facts.brake_m);
-        self.widen_one(&mut facts.release_m);
-        self.widen_one(&mut facts.throttle_m);
-        self.widen_one(&mut facts.full_m);
-    }
-
-    fn widen_one(&self, place: &mut Option<Measured>) {
-        if let Some(place) = place {
-            place.sd += self.surge_m;
+        let places = [
+            &mut facts.brake_m,
+            &mut facts.release_m,
+            &mut facts.throttle_m,
+            &mut facts.full_m,
+        ];
+        for place in places.into_iter().flatten() {
+            place.sd += more_m;
+        }
+        if let Some(missing) = &mut facts.missing_m {
+            missing.sd += self.coarse_m;
         }
     }
 }

@@ -59,9 +59,9 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
     let held = d.release_m.more() && d.release_m.value > HELD_SHARE * d.throttle_m.value;
     let over_slowed =
         slow_middle && (before_throttle || held || !(late_throttle || waited(d, limit)));
-    // Too deep: everything after it follows from there.
-    if d.brake_m.more() && (wide || late_throttle || slow_middle || d.loss_middle_s > limit.loss_s)
-    {
+    // Too deep: everything after it follows from there. Who came slower brakes later.
+    let deep = d.brake_m.more() && d.brake_m.value - d.slower_m > limit.brake_m;
+    if deep && (wide || late_throttle || slow_middle || d.loss_middle_s > limit.loss_s) {
         return Some((Phase::Brake, Advice::Sooner, Size::Metres(d.brake_m.size())));
     }
     // Too fast in the middle: wide or late on the throttle for it.

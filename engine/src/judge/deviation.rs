@@ -1,7 +1,7 @@
 //! How the facts differ from the reference's, and which differences count.
 
 use crate::facts::{Facts, Measured};
-use crate::math::sqrt;
+use crate::math::{larger, sqrt};
 use crate::reference::{Corner, ReferenceView};
 use crate::thresholds::Thresholds;
 
@@ -14,6 +14,10 @@ pub const MISSING_SHARE: f32 = 0.25;
 /// Standard deviation of how much the offset changed within one corner, metres: the day's common
 /// offset is in both of its ends.
 const DRIFT_SD_M: f32 = 0.4;
+/// What a brake that still comes in decelerates, of the mean.
+const COMING_IN: f32 = 0.6;
+/// A late throttle has cost at least this share of what it must.
+const BORNE_OUT: f32 = 0.6;
 /// A brake release counts as late by this share of the trail's threshold.
 const RELEASE_SHARE: f32 = 0.5;
 
@@ -48,6 +52,8 @@ impl Deviation {
 pub struct Deviations {
     /// Brake onset, metres, positive later on the road.
     pub brake_m: Deviation,
+    /// What of it is later because the car came slower and had less to brake for, metres.
+    pub slower_m: f32,
     /// Mean deceleration, m/s², positive harder.
     pub decel_mps2: Deviation,
     /// Largest deceleration, m/s², positive harder.
@@ -125,6 +131,8 @@ impl Difference {
 #[allow(missing_docs)]
 pub struct Differences {
     pub brake_m: Difference,
+    /// Of the brake onset, what is later because the car came slower and had less to brake for.
+    pub slower_m: f32,
     pub decel_mps2: Difference,
     pub peak_decel_mps2: Difference,
     /// The reference's own mean deceleration, of which the threshold is a share.
@@ -143,6 +151,8 @@ pub struct Differences {
     pub moved_m: Difference,
     pub exit_mps: Difference,
     pub throttle_m: Difference,
+    /// What a throttle so late costs a car that gains no speed before it, seconds.
+    pub waited_s: f32,
     pub to_full_m: Difference,
     pub full_m: Difference,
     pub lift_s: Difference,
@@ -224,6 +234,7 @@ impl Differences {
         let dip = Some(want.dip_mps.unwrap_or_default());
         Self {
             brake_m: place(facts.brake_m, want.brake_m),
+            slower_m: slower_m(facts, want),
             decel_mps2: plain(facts.mean_decel_mps2, want.mean_decel_mps2),
             peak_decel_mps2: plain(facts.peak_decel_mps2, want.peak_decel_mps2),
             want_decel_mps2: want.mean_decel_mps2.map_or(0.0, |m| m.value),
@@ -242,6 +253,7 @@ impl Differences {
             moved_m: outward(moved(facts, want, |f| (f.offset_begin_m, f.offset_exit_m))),
             exit_mps: plain(facts.exit_mps, want.exit_mps),
             throttle_m: place(facts.throttle_m, want.throttle_m),
+            waited_s: waited_s(reference, facts, want),
             to_full_m: plain(to_full(facts), to_full(want)),
             full_m: place(facts.full_m, want.full_m),
             lift_s: plain(facts.lift_s, lift),
@@ -256,6 +268,7 @@ impl Differences {
         let decel = self.want_decel_mps2 * limit.decel_ratio;
         Deviations {
             brake_m: self.brake_m.against(limit.brake_m),
+            slower_m: self.slower_m,
             decel_mps2: self.decel_mps2.against(decel),
             peak_decel_mps2: self.peak_decel_mps2.against(0.5 * decel),
             trail_m: self.trail_m.against(limit.trail_m),
@@ -265,7 +278,7 @@ impl Differences {
             apex_out_m: self.apex_out(limit.offset_m),
             exit_out_m: self.exit_out(limit.offset_m),
             exit_mps: self.exit_mps.against(EXIT_SHARE * limit.slowest_mps),
-            throttle_m: self.throttle_m.against(limit.throttle_m),
+            throttle_m: self.picked_up(losses, limit.throttle_m),
             to_full_m: self.to_full_m.against(limit.full_m),
             full_m: self.full_m.against(limit.full_m),
             lift_s: self.lift_s.against(limit.lift_s),
@@ -275,6 +288,17 @@ impl Differences {
             loss_entry_s: losses.entry_s,
             loss_middle_s: losses.middle_s,
             loss_exit_s: losses.exit_s,
+        }
+    }
+
+    /// The throttle onset. One that came late cost at least what the car, no faster than where the
+    /// reference took it up, lost on the way there: what did not was a part throttle unseen.
+    fn picked_up(&self, losses: &Losses, threshold_m: f32) -> Deviation {
+        let found = self.throttle_m.against(threshold_m);
+        let lost_s = losses.middle_s + losses.exit_s;
+        Deviation {
+            counts: found.counts && (found.value < 0.0 || lost_s > BORNE_OUT * self.waited_s),
+            ..found
         }
     }
 
@@ -315,6 +339,39 @@ fn off_line(whole: Difference, moved: Difference, threshold_m: f32) -> Deviation
         counts: whole.counts || counts,
         ..whole
     }
+}
+
+/// How much later the brake may be taken by who comes slower, metres; 0 for who comes faster. It
+/// is the first of the braking that is spared, while the brake still comes in.
+fn slower_m(facts: &Facts, want: &Facts) -> f32 {
+    let (Some(live), Some(wanted), Some(decel)) =
+        (facts.brake_mps, want.brake_mps, want.mean_decel_mps2)
+    else {
+        return 0.0;
+    };
+    let spared = wanted.value * wanted.value - live.value * live.value;
+    larger(spared, 0.0) / (2.0 * larger(COMING_IN * decel.value, 1.0))
+}
+
+/// What a throttle later than the reference's costs a car that until then goes no faster than where
+/// the reference took it up, seconds; 0 for one that is not late.
+fn waited_s(reference: &ReferenceView<'_>, facts: &Facts, want: &Facts) -> f32 {
+    let (Some(live), Some(wanted), Some(slowed)) =
+        (facts.throttle_m, want.throttle_m, facts.slowed_mps)
+    else {
+        return 0.0;
+    };
+    let late_m = reference.ahead_m(wanted.value, live.value);
+    if late_m <= 0.0 || slowed.value <= 1.0 {
+        return 0.0;
+    }
+    let lap_s = reference.session.lap_time_us as f32 * 1e-6;
+    let took_s = reference.time_s(live.value) - reference.time_s(wanted.value);
+    let took_s = if took_s < 0.0 { took_s + lap_s } else { took_s };
+    if took_s <= 0.0 {
+        return 0.0;
+    }
+    larger(late_m / slowed.value - took_s, 0.0)
 }
 
 /// What the car moved to the left between two places, beyond the reference.

@@ -68,10 +68,11 @@ fn told_in(kind: CornerKind, change: impl FnOnce(&mut Facts)) -> Option<(Phase, 
 
 /// Two kilometres at 25 m/s with one corner.
 fn with_reference<R>(corner: &Corner, f: impl FnOnce(&ReferenceView<'_>) -> R) -> R {
-    let nodes = [Node {
+    let nodes: [Node; 400] = core::array::from_fn(|i| Node {
         speed_cmps: 2500,
+        time_ms: 200 * i as u32,
         ..Node::default()
-    }; 400];
+    });
     let (car, session) = (CarCurves::default(), Session::default());
     let reference = ReferenceView {
         frame: Frame::Local {

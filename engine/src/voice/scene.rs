@@ -49,7 +49,7 @@ pub struct Overdue {
     /// Of those what the spread of the reference's onset explains, metres.
     pub spread_m: f32,
     /// Nearer to the inside of the bend than the reference, now or at the exit when the car goes
-    /// on as it does, metres.
+    /// on as it does, or beside the line now to either side, metres.
     pub inside_m: f32,
     /// The car turns tighter than the reference did here: it can't take up the throttle yet.
     pub tighter: bool,
@@ -130,8 +130,10 @@ impl Scene for View<'_> {
             return None;
         }
         let due = corner.facts.throttle_m?;
-        let on =
-            self.doing.driving || self.passage.throttle().is_some() || self.now.drive > ON_DRIVE;
+        let on = self.doing.driving
+            || self.passage.throttle().is_some()
+            || self.now.drive > ON_DRIVE
+            || self.passage.touched(self.now);
         if on || self.busy() || self.passage.brake().is_none() {
             return None;
         }
@@ -145,8 +147,10 @@ impl Scene for View<'_> {
         Some(Overdue {
             late_m,
             spread_m,
-            inside_m: (side * self.now.offset_m)
-                .max(side * self.passage.exit_offset_ahead(self.now)),
+            inside_m: larger(
+                self.now.offset_m.abs(),
+                side * self.passage.exit_offset_ahead(self.now),
+            ),
             tighter: self.turns_tighter(side),
         })
     }

@@ -190,6 +190,39 @@ fn late_throttle_alone_is_throttle_sooner() {
 }
 
 #[test]
+fn a_late_throttle_that_cost_nothing_was_a_part_throttle_unseen() {
+    let late = |loss_s: f32| {
+        told(|f| {
+            f.throttle_m = m(255.0);
+            f.slowest_mps = m(21.0);
+            f.slowed_mps = m(21.0);
+            f.exit_mps = m(32.0);
+            f.slowest_m = m(250.0);
+            f.coast_s = m(2.4);
+            lose(f, 0.0, 0.0, loss_s);
+        })
+    };
+    // 50 m at 21 instead of 25 m/s take 0.38 s longer.
+    assert_ne!(late(0.15), Some((Phase::Throttle, Advice::Sooner)));
+    assert_ne!(late(0.15), late(0.35));
+}
+
+#[test]
+fn who_comes_slower_may_brake_later() {
+    let deep = |speed_mps: f32| {
+        told(|f| {
+            f.brake_m = m(112.0);
+            f.brake_mps = m(speed_mps);
+            f.throttle_m = m(216.0);
+            lose(f, 0.02, 0.1, 0.2);
+        })
+    };
+    assert_eq!(deep(60.0), Some((Phase::Brake, Advice::Sooner)));
+    // (60² - 58.8²) / (2 · 6 m/s²) = 11.9 m are spared.
+    assert_ne!(deep(58.8), Some((Phase::Brake, Advice::Sooner)));
+}
+
+#[test]
 fn early_throttle_that_runs_wide_is_throttle_later() {
     let cue = told(|f| {
         f.throttle_m = m(192.0);
