@@ -7,12 +7,18 @@ use super::streams::Stream;
 use cuepost_engine::Sample;
 use cuepost_engine::gate::COURSE_LEAST_MPS;
 use cuepost_engine::progress::ASIDE_M as LANE_M;
+use cuepost_engine::reference::CarCurves;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use std::f32::consts::PI;
 
 /// For how long a car stands that stops, seconds.
 const STOOD_S: f64 = 12.0;
+
+/// The way out of the road to the lane, and back, metres.
+const RAMP_M: f64 = 60.0;
+/// The shortest lane with both of them, metres.
+const LANE_LEAST_M: f64 = 2.5 * RAMP_M;
 
 /// A sample as it reaches the engine.
 #[derive(Clone, Copy, Debug)]
@@ -104,7 +110,7 @@ pub fn inject(stream: &Stream, fault: Fault, rate: Rate, seed: u64) -> Injected 
     let span_s = (clean[clean.len() - 1].time_us - clean[0].time_us) as f64 * 1e-6;
     let hz = (clean.len() - 1) as f64 / span_s;
     let episodes = episodes(clean.len(), hz, fault, rate, &mut rng);
-    let mut out = Tape::new(clean);
+    let mut out = Tape::new(clean, stream.reference.view().car);
     for (from, to) in episodes {
         out.play(from);
         let begun = out.wall_us();
@@ -132,6 +138,7 @@ pub fn inject(stream: &Stream, fault: Fault, rate: Rate, seed: u64) -> Injected 
 /// The clean stream being copied.
 struct Tape<'a> {
     clean: &'a [Sample],
+    car: &'a CarCurves,
     next: usize,
     /// How far true time is behind the clean drive's.
     late_us: u64,
@@ -142,9 +149,10 @@ struct Tape<'a> {
 }
 
 impl<'a> Tape<'a> {
-    fn new(clean: &'a [Sample]) -> Self {
+    fn new(clean: &'a [Sample], car: &'a CarCurves) -> Self {
         Self {
             clean,
+            car,
             next: 0,
             late_us: 0,
             clock_us: 0,
@@ -254,7 +262,10 @@ impl<'a> Tape<'a> {
         let last = self.clean.len() - 2;
         let (from, to) = (self.next, (self.next + count).min(last));
         let road = Road::over(self.clean, from, last);
-        let lane_m = road.length_m(to);
+        let lane_m = f64::max(
+            road.length_m(to),
+            if beside_m > 0.0 { LANE_LEAST_M } else { 0.0 },
+        );
         let step_s = 0.04;
         let (mut along_m, mut v) = (0.0, road.speed(0.0));
         let mut stood_s = 0.0;
@@ -266,7 +277,7 @@ impl<'a> Tape<'a> {
         while at < last - 1
             && (along_m < lane_m || v < road.speed(along_m) || (stands && stood_s < STOOD_S))
         {
-            // Brakes at 8 m/s², drives off at 5 m/s², never faster than the clean drive.
+            // Brakes at 8 m/s², drives off as the car does, never faster than the clean drive.
             let left_m = lane_m - along_m;
             let leaving = left_m < 0.5 * lane_m;
             let held = if stands { stood_s < STOOD_S } else { !leaving };
@@ -275,7 +286,7 @@ impl<'a> Tape<'a> {
             } else if held {
                 v
             } else {
-                v + 5.0 * step_s
+                v + f64::from(self.car.full_mps2(v as f32).max(1.0)) * step_s
             };
             v = f64::min(v, f64::max(road.speed(along_m), 1.0));
             if v <= 0.0 {
@@ -291,7 +302,7 @@ impl<'a> Tape<'a> {
             fed.sample = mix(&self.clean[at], &self.clean[at + 1], u);
             fed.sample.time_us = wall_us.saturating_add_signed(self.clock_us);
             fed.sample.speed_mps = Some(v as f32);
-            let ramp = f64::min(along_m, left_m).clamp(0.0, 60.0) / 60.0;
+            let ramp = f64::min(along_m, left_m).clamp(0.0, RAMP_M) / RAMP_M;
             let aside_m = beside_m * ramp * ramp * (3.0 - 2.0 * ramp);
             aside(&mut fed.sample, aside_m);
             let (a, b) = (self.clean[at].time_us, self.clean[at + 1].time_us);

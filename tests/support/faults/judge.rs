@@ -3,7 +3,7 @@
 use super::inject::Injected;
 use super::report::Row;
 use super::{Clean, Run, Stream};
-use cuepost_engine::judge::{Deviation, Deviations};
+use cuepost_engine::judge::{Deviation, Deviations, MISSING_SHARE};
 use cuepost_engine::thresholds::Thresholds;
 use cuepost_engine::{Advice, Cue, Facts, HealthState, Phase, Told};
 
@@ -120,10 +120,13 @@ fn bears_out(stream: &Stream, cue: &Cue, facts: &Facts, limit: &Thresholds) -> b
     match (cue.phase, cue.advice) {
         (_, Advice::Better) => loss_s < -limit.better_s,
         (_, Advice::SmallerLift) => {
-            d.slowest_mps.less() || d.slowed_mps.less() || d.exit_mps.less()
+            d.dip_mps.more() || d.slowest_mps.less() || d.slowed_mps.less() || d.exit_mps.less()
         }
         (Phase::Brake, Advice::Sooner) => d.brake_m.more(),
-        (Phase::Brake, Advice::Later) => d.brake_m.less(),
+        (Phase::Brake, Advice::Later) => {
+            let nearly = d.brake_m.value < -0.5 * limit.brake_m;
+            d.brake_m.less() || (nearly && (d.decel_mps2.less() || d.release_m.less()))
+        }
         (Phase::Brake, Advice::Harder) => d.decel_mps2.less() || d.peak_decel_mps2.less(),
         (Phase::Brake, Advice::Softer) => d.decel_mps2.more() || d.peak_decel_mps2.more(),
         (Phase::Trail, Advice::Longer) => d.trail_m.less() || d.release_m.less(),
@@ -134,7 +137,11 @@ fn bears_out(stream: &Stream, cue: &Cue, facts: &Facts, limit: &Thresholds) -> b
         (_, Advice::Tighter) => out(d.apex_out_m, 1.0) || out(d.exit_out_m, 1.0),
         (_, Advice::MoreRoad) => out(d.exit_out_m, -1.0),
         (_, Advice::Steady) => d.lift_s.more(),
-        (_, Advice::Fuller) => d.full_m.more() || d.to_full_m.more(),
+        (_, Advice::Fuller) => {
+            let lacks = d.missing_m.value > 0.5 * MISSING_SHARE * limit.full_m;
+            let missing = d.missing_m.more() || (d.exit_mps.less() && lacks);
+            d.full_m.more() || d.to_full_m.more() || missing
+        }
         // Throttle that never came before the next corner is late as well.
         (_, Advice::Sooner) => {
             let never = facts.throttle_m.is_none() && corner.facts.throttle_m.is_some();
