@@ -70,6 +70,19 @@ pub fn clamp(x: f32, least: f32, most: f32) -> f32 {
     }
 }
 
+/// Microseconds as seconds; more than an hour counts as one. 32 bits, as all times are that anything
+/// is decided by, become a float at once, 64 bits by a call on boards.
+#[inline]
+pub fn seconds(us: u64) -> f32 {
+    us.min(3_600_000_000) as u32 as f32 * 1e-6
+}
+
+/// Seconds from one time to a later one, microseconds; 0 when it isn't later.
+#[inline]
+pub fn since_s(from_us: u64, to_us: u64) -> f32 {
+    seconds(to_us.saturating_sub(from_us))
+}
+
 /// The larger of two numbers, `b` when `a` is none. A comparison; `f32::max` is a call on boards.
 #[inline]
 pub fn larger(a: f32, b: f32) -> f32 {

@@ -6,7 +6,7 @@
 
 use crate::gate::Admitted;
 use crate::math;
-use crate::noise::Learned;
+use crate::noise::{Learned, RECENT};
 use crate::progress::Place;
 use crate::reference::CarCurves;
 use crate::trace::{Point, Trace};
@@ -133,6 +133,8 @@ pub struct Motion {
     noise_mps: f32,
     noise: Learned,
     last: Option<u32>,
+    /// The last speeds, newest first; those of before a cut are not looked at.
+    recent_mps: [f32; RECENT],
     brake: Pedal,
     throttle: Pedal,
 }
@@ -146,6 +148,7 @@ impl Motion {
             noise_mps,
             noise,
             last,
+            recent_mps,
             brake,
             throttle,
         } = self;
@@ -154,6 +157,7 @@ impl Motion {
         *noise_mps = 0.0;
         *noise = Learned::default();
         *last = None;
+        *recent_mps = [0.0; RECENT];
         *brake = Pedal::default();
         *throttle = Pedal::default();
     }
@@ -198,7 +202,7 @@ impl Motion {
             throttle_seen: throttle.is_some(),
         };
         let newest = self.trace.push(at.time_us, point);
-        self.learn_noise(newest);
+        self.learn_noise(at.speed_mps);
         let samples = HALF_WINDOW_S / math::larger(self.step_s, 1e-3);
         let half = ((samples + 0.5) as u32).clamp(1, HALF_MAX);
         if self.trace.len() < 2 * half + 1 {
@@ -228,14 +232,14 @@ impl Motion {
 
     /// Third differences of white noise have twenty times its variance, and those of a smooth
     /// drive are small: their running median gives the noise, whatever the driver does.
-    fn learn_noise(&mut self, newest: u32) {
-        let Some(mut last) = self.trace.run(newest.wrapping_sub(3), 4) else {
+    fn learn_noise(&mut self, newest_mps: f32) {
+        let [b, c, d, e, f, g, _] = self.recent_mps;
+        let a = newest_mps;
+        self.recent_mps = [a, b, c, d, e, f, g];
+        let known = self.trace.len();
+        if known < 4 {
             return;
-        };
-        let mut speed = || last.next().map(|p| p.speed_mps);
-        let (Some(d), Some(c), Some(b), Some(a)) = (speed(), speed(), speed(), speed()) else {
-            return;
-        };
+        }
         const ROOT_20: f32 = 4.472_136;
         const MEDIAN_OF_NORMAL: f32 = 0.674_49;
         let seen = (a - 3.0 * b + 3.0 * c - d).abs() / ROOT_20;
@@ -245,7 +249,9 @@ impl Motion {
             1.0 / 1.02
         };
         self.noise_mps = (self.noise_mps * factor).clamp(NOISE_LEAST_MPS, 2.0);
-        self.noise.push(&self.trace, newest, [a, b, c, d]);
+        if known >= RECENT as u32 {
+            self.noise.push(self.recent_mps);
+        }
     }
 
     fn moment(&mut self, car: &CarCurves, number: u32, half: u32) -> Option<Moment> {
@@ -306,17 +312,19 @@ impl Motion {
         let n = count as f32;
         let (mut st, mut stt, mut sv, mut stv) = (0.0f32, 0.0f32, 0.0f32, 0.0f32);
         let (mut sd, mut std) = (0.0f32, 0.0f32);
-        for point in self.trace.run(number.wrapping_sub(half), count)? {
-            let t = point.since_us(centre.low_us) as f32 * 1e-6;
-            let v = point.speed_mps - centre.speed_mps;
-            st += t;
-            stt += t * t;
-            sv += v;
-            stv += t * v;
-            // Where one point has no direction, the sums have none either.
-            let d = math::wrap_angle(point.direction_rad - centre.direction_rad);
-            sd += d;
-            std += t * d;
+        for points in self.trace.run(number.wrapping_sub(half), count)? {
+            for point in points {
+                let t = point.since_us(centre.low_us) as f32 * 1e-6;
+                let v = point.speed_mps - centre.speed_mps;
+                st += t;
+                stt += t * t;
+                sv += v;
+                stv += t * v;
+                // Where one point has no direction, the sums have none either.
+                let d = math::wrap_angle(point.direction_rad - centre.direction_rad);
+                sd += d;
+                std += t * d;
+            }
         }
         let spread_s2 = stt - st * st / n;
         if spread_s2 <= 1e-9 {

@@ -7,8 +7,9 @@
 //! `σ² (20 - 30ρ + 12ρ² - 2ρ³)`, and the same with `ρ²`.
 
 use crate::math;
-use crate::trace::Trace;
 
+/// Speeds that a third difference of every second sample spans.
+pub const RECENT: usize = 7;
 /// Noise assumed before any was seen, m/s (common for receivers at 5 to 25 Hz).
 const BEGIN_MPS: f32 = 0.05;
 /// No source is believed to be better than this, m/s.
@@ -69,12 +70,8 @@ impl Learned {
         }
     }
 
-    /// Takes the newest speed; the last four, newest first, are at hand already.
-    pub fn push(&mut self, trace: &Trace, newest: u32, [a, b, c, d]: [f32; 4]) {
-        let before = |samples: u32| trace.get(newest.wrapping_sub(samples)).map(|p| p.speed_mps);
-        let (Some(e), Some(g)) = (before(4), before(6)) else {
-            return;
-        };
+    /// Takes the last speeds, newest first.
+    pub fn push(&mut self, [a, b, c, d, e, _, g]: [f32; RECENT]) {
         if (a - 2.0 * d + g).abs() > STEADY * self.near_mps {
             return;
         }

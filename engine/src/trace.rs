@@ -122,14 +122,18 @@ impl Trace {
         self.points.get(number as usize % TRACE_LEN)
     }
 
-    /// So many points from a running number on, when all of them are kept.
-    pub fn run(&self, first: u32, count: u32) -> Option<impl Iterator<Item = &Point>> {
+    /// So many points from a running number on, when all of them are kept: those up to the end of
+    /// the ring, and those from its beginning on.
+    pub fn run(&self, first: u32, count: u32) -> Option<[&[Point]; 2]> {
         let age = self.next.wrapping_sub(first);
         if count > age || age > self.len() {
             return None;
         }
-        let numbers = (0..count).map(move |k| first.wrapping_add(k));
-        Some(numbers.filter_map(|number| self.points.get(number as usize % TRACE_LEN)))
+        let (from, count) = (first as usize % TRACE_LEN, count as usize);
+        let over = from.saturating_add(count).saturating_sub(TRACE_LEN);
+        let upper = self.points.get(from..)?;
+        let upper = upper.get(..count).unwrap_or(upper);
+        Some([upper, self.points.get(..over)?])
     }
 
     /// As [`Trace::get`], to fill in what was found out later.

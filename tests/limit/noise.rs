@@ -1,7 +1,6 @@
 //! The noise of a source, learned while a car brakes and drives.
 
-use cuepost_engine::noise::{Learned, Noise};
-use cuepost_engine::trace::{Point, Trace};
+use cuepost_engine::noise::{Learned, Noise, RECENT};
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
@@ -10,23 +9,17 @@ use rand_pcg::Pcg64;
 /// in noise of first order.
 fn learned(sd_mps: f64, rho: f64) -> Noise {
     let mut random = Pcg64::seed_from_u64(3);
-    let (mut trace, mut learned, mut last) = (Trace::default(), Learned::default(), 0.0);
+    let (mut learned, mut recent, mut last) = (Learned::default(), [0.0f32; RECENT], 0.0);
     for k in 0..8000 {
         let fresh: f64 = StandardNormal.sample(&mut random);
         last = rho * last + sd_mps * (1.0 - rho * rho).sqrt() * fresh;
         let phase_s = f64::from(k % 100) * 0.04;
         let speed_mps = 50.0 - 8.0 * (2.0 - (phase_s - 2.0).abs()) + last;
-        let point = Point {
-            speed_mps: speed_mps as f32,
-            ..Point::default()
-        };
-        let newest = trace.push(40_000 * k as u64, point);
-        let last = |k: u32| {
-            trace
-                .get(newest.saturating_sub(k))
-                .map_or(0.0, |p| p.speed_mps)
-        };
-        learned.push(&trace, newest, [last(0), last(1), last(2), last(3)]);
+        recent.rotate_right(1);
+        recent[0] = speed_mps as f32;
+        if k >= RECENT as i32 {
+            learned.push(recent);
+        }
     }
     learned.noise()
 }

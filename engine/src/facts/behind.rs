@@ -6,6 +6,7 @@
 //! told from what was lost before: a lift, a foot that is slow to come down.
 
 use super::Measured;
+use crate::math::since_s;
 use crate::motion::Moment;
 use crate::onset::Instant;
 use crate::reference::ReferenceView;
@@ -92,28 +93,32 @@ pub struct Behind {
 
 /// What the car lacks at a place, m²/s².
 pub fn lacking(reference: &ReferenceView<'_>, progress_m: f32, speed_mps: f32) -> f32 {
-    let reference_mps = reference.speed_mps(progress_m);
+    lacking_at(reference.speed_mps(progress_m), speed_mps)
+}
+
+/// The same where the reference's speed is known already.
+fn lacking_at(reference_mps: f32, speed_mps: f32) -> f32 {
     0.5 * (reference_mps * reference_mps - speed_mps * speed_mps)
 }
 
 impl Behind {
-    /// Takes the next moment; `in_bend` before the bend's exit, `driven` once throttle was taken
+    /// Takes the next moment and the reference's speed there; `in_bend` before the bend's exit, `driven` once throttle was taken
     /// up for good or none was ever left.
     pub fn advance(
         &mut self,
         reference: &ReferenceView<'_>,
         now: &Moment,
+        reference_mps: f32,
         in_bend: bool,
         driven: bool,
     ) {
-        let lacks = lacking(reference, now.progress_m, now.speed_mps);
+        let lacks = lacking_at(reference_mps, now.speed_mps);
         (self.now, self.speed_mps) = (lacks, now.speed_mps);
         let begin = *self.begin.get_or_insert(lacks);
         if in_bend {
             // No more can be lost than the reference has there.
-            let most_mps = reference.speed_mps(now.progress_m);
             let lost_mps = (lacks - begin) / now.speed_mps.max(3.0);
-            self.dip_mps = self.dip_mps.max(lost_mps.min(most_mps));
+            self.dip_mps = self.dip_mps.max(lost_mps.min(reference_mps));
         }
         if !driven {
             self.lift = Lift::Never;
@@ -122,7 +127,7 @@ impl Behind {
         self.follow_lift(reference, now, lacks);
         let foot = matches!(self.lift, Lift::Never | Lift::On(_)) && self.lifts.is_empty();
         if let (true, Some((at_on, on_us))) = (foot, self.on)
-            && seconds(on_us, now.time_us) < FOOT_S
+            && since_s(on_us, now.time_us) < FOOT_S
         {
             let force_mps2 = (now.full_mps2 - now.coast_mps2).max(1.0);
             let missing_m = (lacks - at_on) / force_mps2;
@@ -208,7 +213,7 @@ impl Behind {
                 since_us,
                 again_us,
                 drive: (sum, moments),
-            } if seconds(again_us, now.time_us) < AFTER_S => Lift::Over {
+            } if since_s(again_us, now.time_us) < AFTER_S => Lift::Over {
                 before,
                 since_us,
                 again_us,
@@ -234,7 +239,7 @@ impl Behind {
     /// nobody's lift is one.
     fn reference_rests(&mut self, now: &Moment, lacks: f32) {
         let (since_us, lacked) = *self.idle.get_or_insert((now.time_us, lacks));
-        if seconds(since_us, now.time_us) < SHIFT_S {
+        if since_s(since_us, now.time_us) < SHIFT_S {
             return;
         }
         if let Lift::Over {
@@ -287,7 +292,7 @@ impl Behind {
         let (mut count, mut lost_s) = (0u8, 0.0);
         for lift in self.lifts.iter().chain(&pending).take(LIFTS_MAX) {
             count = count.saturating_add(1);
-            lost_s += lift.lost_mps / lift.speed_mps * seconds(lift.since_us, end_us);
+            lost_s += lift.lost_mps / lift.speed_mps * since_s(lift.since_us, end_us);
         }
         (count, Measured::new(lost_s, 0.01 + 0.2 * lost_s))
     }
@@ -302,12 +307,8 @@ fn hold(before: f32, lacks: f32, dt_s: f32) -> f32 {
 
 /// Whether the reference gained speed here as one does on the throttle.
 fn reference_drives(reference: &ReferenceView<'_>, now: &Moment) -> bool {
-    let ahead_mps = reference.speed_mps(reference.wrap_m(now.progress_m + 0.5 * GAIN_M));
-    let behind_mps = reference.speed_mps(reference.wrap_m(now.progress_m - 0.5 * GAIN_M));
+    let ahead_mps = reference.speed_mps(now.progress_m + 0.5 * GAIN_M);
+    let behind_mps = reference.speed_mps(now.progress_m - 0.5 * GAIN_M);
     let gain_mps2 = 0.5 * (ahead_mps * ahead_mps - behind_mps * behind_mps) / GAIN_M;
     gain_mps2 > now.coast_mps2 + REFERENCE_ON * (now.full_mps2 - now.coast_mps2)
-}
-
-fn seconds(from_us: u64, to_us: u64) -> f32 {
-    to_us.saturating_sub(from_us) as f32 * 1e-6
 }

@@ -8,6 +8,7 @@ use super::deceleration::Braking;
 use super::spans::{Before, NextBrake, Spans, Step, turn_mps2};
 use super::sure::Sure;
 use super::{Facts, Measured, slowest};
+use crate::math::since_s;
 use crate::motion::Moment;
 use crate::onset::Instant;
 use crate::progress::Vague;
@@ -59,6 +60,8 @@ pub struct Passage {
     /// The same of the next corner, once that has begun.
     handed_s: f32,
     into_m: f32,
+    /// The reference's speed at the last moment, m/s.
+    reference_mps: f32,
     begin_m: f32,
     sure: Sure,
     passed: Passed,
@@ -94,7 +97,8 @@ impl Passage {
         let early_us = (into_m / now.speed_mps.max(1.0) * 1e6) as u64;
         let joined_late = into_m > (now.speed_mps * 0.3).max(3.0);
         // Slowed down by what was before: nothing in this corner can be held against the reference.
-        let held_up = now.speed_mps < HELD_UP * reference.speed_mps(now.progress_m);
+        let reference_mps = reference.speed_mps(now.progress_m);
+        let held_up = now.speed_mps < HELD_UP * reference_mps;
         Some(Self {
             facts: Facts {
                 lap: now.lap.saturating_add(u16::from(over_the_line)),
@@ -110,6 +114,7 @@ impl Passage {
             brought_s: 0.0,
             handed_s: 0.0,
             into_m,
+            reference_mps,
             begin_m: corner.begin_m,
             sure: Sure::default(),
             passed: Passed {
@@ -155,6 +160,11 @@ impl Passage {
     /// Metres driven since the corner's begin, along the line.
     pub fn into_m(&self) -> f32 {
         self.into_m
+    }
+
+    /// The reference's speed where the car is, m/s.
+    pub fn reference_mps(&self) -> f32 {
+        self.reference_mps
     }
 
     /// Lap of the passage.
@@ -281,7 +291,10 @@ impl Passage {
         if self.facts.offset_begin_m.is_none() && into_m >= self.spans.turn_m - BEFORE_BEND_M {
             self.facts.offset_begin_m = self.sure.offset(now.offset_m, 0.0);
         }
-        self.behind.advance(reference, now, in_bend, driven);
+        self.reference_mps = reference.speed_mps(now.progress_m);
+        let reference_mps = self.reference_mps;
+        self.behind
+            .advance(reference, now, reference_mps, in_bend, driven);
         if now.slows() {
             self.slowing_m = Some(into_m);
         } else if now.drive > TOUCHED {
@@ -340,7 +353,7 @@ impl Passage {
         let Some(slowest) = &mut self.slowest else {
             return;
         };
-        let since_s = now.time_us.saturating_sub(slowest.time_us) as f32 * 1e-6;
+        let since_s = since_s(slowest.time_us, now.time_us);
         if slowest.fitted
             || since_s < slowest::HALF_S
             || now.speed_mps < slowest.speed_mps + RISEN_MPS

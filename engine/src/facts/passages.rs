@@ -6,6 +6,7 @@ mod tests;
 use super::{Facts, Passage};
 use crate::cue::Phase;
 use crate::event::PhaseEvent;
+use crate::math::since_s;
 use crate::motion::Moment;
 use crate::onset::Instant;
 use crate::phase::Change;
@@ -73,8 +74,7 @@ impl Passages {
         let mut finished = None;
         if self.left.is_some() {
             let wait_s = if self.throttle_owed() { OWED_S } else { WAIT_S };
-            let waited_us = now.time_us.saturating_sub(self.left_us);
-            if waited_us as f32 * 1e-6 > wait_s {
+            if since_s(self.left_us, now.time_us) > wait_s {
                 finished = self.finish(reference);
             }
         }

@@ -119,8 +119,3 @@ pub(super) fn within(value: Option<f32>, least: f32, most: f32, dropped: &mut u3
     *dropped = dropped.saturating_add(1);
     None
 }
-
-/// Microseconds as seconds; more than an hour counts as one (32 bits convert at once on boards).
-pub(super) fn seconds(us: u64) -> f32 {
-    us.min(3_600_000_000) as u32 as f32 * 1e-6
-}

@@ -26,12 +26,10 @@ mod rhythm;
 mod watch;
 
 use crate::event::{HealthState, Why};
-use crate::math::hypot;
+use crate::math::{hypot, seconds};
 use crate::reference::Frame;
 use crate::sample::{Position, Sample};
-use bounds::{
-    SPEED_SD_MOST_MPS, STRIDE, inaccurate, out_of_reach, place, pushed, seconds, speed, within,
-};
+use bounds::{SPEED_SD_MOST_MPS, STRIDE, inaccurate, out_of_reach, place, pushed, speed, within};
 use clock::{Clock, Tick};
 use course::Course;
 use rhythm::Rhythm;

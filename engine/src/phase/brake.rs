@@ -2,7 +2,7 @@
 
 use super::date::{self, Begun};
 use super::{CHANGES_MAX, Change};
-use crate::math::{larger, smaller};
+use crate::math::{larger, since_s, smaller};
 use crate::motion::Moment;
 use crate::onset::Instant;
 use crate::trace::Trace;
@@ -138,7 +138,7 @@ impl Brake {
                 self.state = State::On(*braking);
             }
             State::Between(braking) => {
-                if seconds(braking.last_on_us, now.time_us) > JOIN_S {
+                if since_s(braking.last_on_us, now.time_us) > JOIN_S {
                     braking.tell(trace, now, true, changes);
                     self.ended = Some((braking.last_on, braking.told));
                     if braking.told
@@ -224,7 +224,7 @@ impl Braking {
         changes: &mut Vec<Change, CHANGES_MAX>,
     ) {
         let newest = self.later.as_ref().unwrap_or(&self.first);
-        let due = ended || seconds(newest.time_us, now.time_us) > DATE_S;
+        let due = ended || since_s(newest.time_us, now.time_us) > DATE_S;
         let drop_mps = self.first.speed_mps - self.least_mps;
         if !due || self.told || drop_mps < BRAKING_LEAST_MPS {
             return;
@@ -238,8 +238,4 @@ impl Braking {
             let _ = changes.push(Change::Brake(onset));
         }
     }
-}
-
-fn seconds(from_us: u64, to_us: u64) -> f32 {
-    to_us.saturating_sub(from_us) as f32 * 1e-6
 }

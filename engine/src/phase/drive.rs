@@ -2,6 +2,7 @@
 
 use super::date;
 use super::{CHANGES_MAX, Change};
+use crate::math::since_s;
 use crate::motion::Moment;
 use crate::onset::Instant;
 use crate::trace::Trace;
@@ -167,7 +168,7 @@ impl Drive {
                 told: false,
                 full,
                 brief,
-            } if seconds(at.time_us, now.time_us) >= LIFT_S => {
+            } if since_s(at.time_us, now.time_us) >= LIFT_S => {
                 let _ = changes.push(Change::LiftOff(at));
                 Touch::Leaving {
                     at,
@@ -201,7 +202,7 @@ impl Full {
                 time_us: now.time_us,
             },
             Self::Since { .. } if now.drive < FULL - 0.2 => Self::No,
-            Self::Since { number, time_us } if seconds(time_us, now.time_us) >= FULL_HOLD_S => {
+            Self::Since { number, time_us } if since_s(time_us, now.time_us) >= FULL_HOLD_S => {
                 let at = date::rise(trace, number, FULL, now).unwrap_or(date::here(now));
                 let _ = changes.push(Change::Full(at));
                 Self::Told
@@ -209,8 +210,4 @@ impl Full {
             other => other,
         }
     }
-}
-
-fn seconds(from_us: u64, to_us: u64) -> f32 {
-    to_us.saturating_sub(from_us) as f32 * 1e-6
 }

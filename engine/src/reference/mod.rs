@@ -293,9 +293,11 @@ struct Between {
 impl Between {
     fn of(speed_mps: f32) -> Self {
         let x = (speed_mps / CURVE_STEP_MPS).clamp(0.0, (CURVE_POINTS - 1) as f32);
-        let entry = (x as usize).min(CURVE_POINTS - 2);
-        let share = x - entry as f32;
-        Self { entry, share }
+        let entry = (x as u8).min(CURVE_POINTS as u8 - 2);
+        Self {
+            entry: usize::from(entry),
+            share: x - f32::from(entry),
+        }
     }
 
     fn mps2(self, table: &[i16; CURVE_POINTS]) -> f32 {

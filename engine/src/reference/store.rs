@@ -25,7 +25,8 @@ pub struct ReferenceView<'a> {
 impl ReferenceView<'_> {
     /// Length of the closed line, metres.
     pub fn length_m(&self) -> f32 {
-        self.spacing_m * self.nodes.len() as f32
+        // Of 32 bits: there are no more than 65,535 nodes, and more bits take more to convert.
+        self.spacing_m * self.nodes.len() as u32 as f32
     }
 
     /// Progress brought into `[0, length)`.
@@ -61,9 +62,9 @@ impl ReferenceView<'_> {
     #[inline]
     fn between(&self, progress_m: f32) -> Option<(&Node, &Node, f32)> {
         let x = self.wrap_m(progress_m) / self.spacing_m;
-        let i = x as usize;
-        let share = x - i as f32;
-        match self.nodes.get(i..) {
+        let i = x as u16;
+        let share = x - f32::from(i);
+        match self.nodes.get(usize::from(i)..) {
             Some([a, b, ..]) => Some((a, b, share)),
             Some([a]) => Some((a, self.nodes.first()?, share)),
             _ => self.nodes.first().map(|a| (a, a, share)),
@@ -74,11 +75,12 @@ impl ReferenceView<'_> {
     /// runs on to the lap time.
     pub fn time_s(&self, progress_m: f32) -> f32 {
         let x = self.wrap_m(progress_m) / self.spacing_m;
-        let i = x as usize;
+        let at = x as u16;
+        let i = usize::from(at);
         let lap_ms = self.session.lap_time_us as f32 * 1e-3;
         let a = self.nodes.get(i).map_or(0.0, |n| n.time_ms as f32);
         let b = self.nodes.get(i + 1).map_or(lap_ms, |n| n.time_ms as f32);
-        (a + (b - a) * (x - i as f32)) * 1e-3
+        (a + (b - a) * (x - f32::from(at))) * 1e-3
     }
 
     /// How fast the reference lap was at a progress, m/s.

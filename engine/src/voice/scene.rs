@@ -6,7 +6,7 @@
 use super::Pace;
 use crate::facts::{Facts, Passage};
 use crate::judge::{self, Deviations, Verdict};
-use crate::math::larger;
+use crate::math::{larger, since_s};
 use crate::motion::Moment;
 use crate::phase::Doing;
 use crate::reference::{Corner, CornerKind, ReferenceView};
@@ -139,7 +139,7 @@ impl Scene for View<'_> {
         }
         let late_m = self.reference.ahead_m(due.value, self.now.progress_m);
         let spread_m = 2.0 * due.sd;
-        let ahead_mps = self.now.speed_mps - self.reference.speed_mps(self.now.progress_m);
+        let ahead_mps = self.now.speed_mps - self.usual_mps();
         if late_m <= spread_m || ahead_mps > -FASTER_MPS {
             return None;
         }
@@ -160,9 +160,9 @@ impl Scene for View<'_> {
         if !passage.usable() || self.now.speed_mps < HELD_UP * self.usual_mps() {
             return false;
         }
-        let since_s = passage.throttle().map_or(f32::MAX, |at| {
-            self.now.time_us.saturating_sub(at.time_us) as f32 * 1e-6
-        });
+        let since_s = passage
+            .throttle()
+            .map_or(f32::MAX, |at| since_s(at.time_us, self.now.time_us));
         let settled = match passage.throttle() {
             Some(_) => self.doing.settled && since_s > AFTER_HELD_S,
             // A corner taken without slowing has nothing to settle.
@@ -246,7 +246,7 @@ impl View<'_> {
 
     /// The reference's speed here, m/s.
     fn usual_mps(&self) -> f32 {
-        self.reference.speed_mps(self.now.progress_m)
+        self.passage.reference_mps()
     }
 
     /// Whether the car was still slowed down where the reference had long let go of the brake.
