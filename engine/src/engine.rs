@@ -109,8 +109,9 @@ impl Engine {
         if !sample.direction_rad.is_some_and(|d| d.abs() < 1e4) {
             self.courseless_us = Some(sample.time_us);
         }
-        match self.gate.admit(&reference.frame, sample) {
-            Ok(admitted) => self.follow(reference, &admitted, watch),
+        // What a stage gives is large: looked at where it is, and not moved.
+        match &self.gate.admit(&reference.frame, sample) {
+            Ok(admitted) => self.follow(reference, admitted, watch),
             Err(_) => {
                 let (state, why) = self.gate.health();
                 if state != HealthState::Ok {
@@ -139,8 +140,9 @@ impl Engine {
         if admitted.broken {
             self.cut(watch);
         }
-        self.place = self.progress.advance(reference, admitted);
-        let Some(place) = self.place else {
+        let place = self.progress.advance(reference, admitted);
+        self.place = place;
+        let Some(place) = &place else {
             let (state, why) = match self.gate.health() {
                 (HealthState::Ok, _) => self.progress.health(),
                 worse => worse,
@@ -155,16 +157,15 @@ impl Engine {
             worse => worse,
         };
         self.tell_health(state, why, admitted.time_us);
-        self.tell_lap(reference, &place);
+        self.tell_lap(reference, place);
         if state != HealthState::Ok {
             self.passages.spoil();
             self.voice.hush();
             watch.hushed();
         }
-        let Some(now) = self.motion.push(reference.car, admitted, &place) else {
-            return;
-        };
-        self.measure(reference, &now, state, watch);
+        if let Some(now) = &self.motion.push(reference.car, admitted, place) {
+            self.measure(reference, now, state, watch);
+        }
     }
 
     /// The stages behind the motion: what the driver did, the facts of it, and what to say. Like

@@ -216,7 +216,7 @@ impl Motion {
             return None;
         }
         self.last = Some(number);
-        self.moment(car, number, half)
+        self.moment(car, at, number, half)
     }
 
     fn learn_source(&mut self, at: &Admitted) {
@@ -254,7 +254,13 @@ impl Motion {
         }
     }
 
-    fn moment(&mut self, car: &CarCurves, number: u32, half: u32) -> Option<Moment> {
+    fn moment(
+        &mut self,
+        car: &CarCurves,
+        newest: &Admitted,
+        number: u32,
+        half: u32,
+    ) -> Option<Moment> {
         let noise_mps = self.noise_mps();
         let centre = self.trace.get(number)?;
         let before = self.trace.get(number.wrapping_sub(1));
@@ -274,10 +280,7 @@ impl Motion {
             let span = math::larger(DRIVE_SHARE * (full_mps2 - coast_mps2), DRIVE_LEAST_MPS2);
             (line.acc_mps2 - coast_mps2) / span
         };
-        let newest = self.trace.newest().and_then(|n| self.trace.get(n));
-        let (since_us, newest_mps) = newest.map_or((0, centre.speed_mps), |n| {
-            (n.since_us(centre.low_us), n.speed_mps)
-        });
+        let since_us = (newest.time_us as u32).wrapping_sub(centre.low_us) as i32;
         let moment = Moment {
             number,
             time_us: self.trace.source_us(centre),
@@ -288,7 +291,7 @@ impl Motion {
             acc_mps2: line.acc_mps2,
             spread_s2: line.spread_s2,
             since_s: since_us as f32 * 1e-6,
-            since_mps: newest_mps - centre.speed_mps,
+            since_mps: newest.speed_mps - centre.speed_mps,
             coast_mps2,
             full_mps2,
             brake_mps2,

@@ -246,16 +246,16 @@ impl Passage {
         self.brake.is_none() && self.lift_off.is_none() && self.throttle.is_none()
     }
 
-    /// Takes the next moment of this corner.
+    /// Takes the next moment of this corner, so far from its begin.
     pub fn advance(
         &mut self,
         reference: &ReferenceView<'_>,
         trace: &Trace,
         now: &Moment,
+        mut into_m: f32,
         vague: &Vague,
     ) {
         self.sure.take(vague, now);
-        let mut into_m = reference.wrap_m(now.progress_m - self.begin_m);
         // A little behind the begin again, by noise: still at the begin.
         if into_m > 0.5 * (self.spans.end_m + reference.length_m()) {
             into_m = 0.0;

@@ -80,9 +80,10 @@ impl Passages {
         }
         let mut inside = false;
         if let Some(passage) = &mut self.current {
-            inside = passage.within(reference, now.progress_m).is_some()
-                || near_begin(passage, reference, now.progress_m);
-            passage.advance(reference, trace, now, vague);
+            let into_m = passage.ahead_of_begin_m(reference, now.progress_m);
+            inside =
+                into_m < passage.spans().end_m || near_begin(passage, reference, now.progress_m);
+            passage.advance(reference, trace, now, into_m, vague);
         }
         if !inside && let Some(index) = corner_at(reference, now.progress_m) {
             if self.current.is_some() {

@@ -52,7 +52,7 @@ pub(super) fn place(
     position: Option<Position>,
     speed_mps: f32,
     dt_s: f32,
-    last: Option<Last>,
+    last: Option<&Last>,
 ) -> Result<Spot, Refusal> {
     let why = match (position, last) {
         // Nothing new at all: the speed is as old as the position.

@@ -279,16 +279,17 @@ impl Gate {
         let tick = self.clock.judge(sample.time_us)?;
         let (dt_s, last) = match tick {
             Tick::First | Tick::Restart => (0.0, None),
-            Tick::After(us) => (seconds(us), self.last),
+            Tick::After(us) => (seconds(us), self.last.as_ref()),
         };
+        let first = last.is_none();
         let spot = place(frame, sample.position, speed_mps, dt_s, last)?;
         let mut broken = dt_s > BRIDGE_S;
         let mut speed_leapt = false;
-        let set = last.is_some_and(|l| self.clock_set(&l, spot, dt_s));
+        let set = last.is_some_and(|l| self.clock_set(l, spot, dt_s));
         if set {
             broken = true;
         } else if let Some(l) = last
-            && let Some(why) = out_of_reach(&l, spot, speed_mps, dt_s)
+            && let Some(why) = out_of_reach(l, spot, speed_mps, dt_s)
         {
             if !self.believed(sample.time_us, spot, speed_mps) {
                 return Err(why);
@@ -302,7 +303,7 @@ impl Gate {
             self.rhythm = Rhythm::default();
         }
         self.rhythm.take(dt_s);
-        if broken || last.is_none() {
+        if broken || first {
             self.course = Course::default();
             self.watch.cut();
         }
@@ -314,7 +315,10 @@ impl Gate {
         if set {
             admitted.trust = Why::Gap;
         }
-        self.remember(sample.position, &admitted, last);
+        if first {
+            self.last = None;
+        }
+        self.remember(sample.position, &admitted);
         self.clock.take(sample.time_us, tick);
         Ok(admitted)
     }
@@ -408,7 +412,8 @@ impl Gate {
         self.course.at(spot.east_m, spot.north_m, speed_mps)
     }
 
-    fn remember(&mut self, raw: Option<Position>, a: &Admitted, before: Option<Last>) {
+    fn remember(&mut self, raw: Option<Position>, a: &Admitted) {
+        let before = self.last.as_ref();
         let turned = match (before.and_then(|b| b.direction_rad), a.direction_rad) {
             (Some(b), Some(d)) if a.dt_s > 0.0 && !a.broken => {
                 crate::math::wrap_angle(d - b) / a.dt_s

@@ -99,17 +99,19 @@ impl Brake {
 
     /// Takes the next moment.
     pub fn push(&mut self, trace: &Trace, now: &Moment, changes: &mut Vec<Change, CHANGES_MAX>) {
+        let on = now.braking >= 1.0;
+        self.ended = None;
+        if !on && matches!(self.state, State::Off) {
+            return;
+        }
         let seen = trace.get(now.number).is_some_and(|p| p.brake_seen);
         let (sure, released) = if seen {
             (1, PEDAL_RELEASED)
         } else {
             (SURE, RELEASED)
         };
-        let on = now.braking >= 1.0;
-        self.ended = None;
         // In place: a braking is too large to be moved at every moment.
         match &mut self.state {
-            State::Off if !on => {}
             State::Off => {
                 let touch = Touch::begin(now, seen);
                 self.state = if sure == 1 {

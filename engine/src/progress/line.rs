@@ -1,7 +1,7 @@
 //! The reference line as a smooth curve: where a point lies beside it.
 
 use crate::math::sqrt;
-use crate::reference::ReferenceView;
+use crate::reference::{Node, ReferenceView};
 
 /// A place on the line: metres behind a node. Two small numbers instead of one large one, so that
 /// millimetres of progress are not lost on a line of many kilometres.
@@ -91,42 +91,75 @@ impl Mark {
         east_m: f32,
         north_m: f32,
     ) -> Option<Sight> {
+        let segment = Segment::behind(line, self.node)?;
+        Some(segment.sight(line, self.along_m, east_m, north_m))
+    }
+}
+
+/// The line from a node to the next one.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Segment {
+    node: usize,
+    /// Where it begins, metres.
+    east_m: f32,
+    north_m: f32,
+    east: Cubic,
+    north: Cubic,
+    /// Curvature at its begin and what it gains to its end, 1e-5 per metre.
+    curvature_e5: f32,
+    gain_e5: f32,
+}
+
+impl Segment {
+    /// The one that begins at a node.
+    pub(super) fn behind(line: &ReferenceView<'_>, node: usize) -> Option<Self> {
         let nodes = line.nodes;
         let last = nodes.len().checked_sub(1)?;
-        let next = if self.node >= last { 0 } else { self.node + 1 };
+        let next = if node >= last { 0 } else { node + 1 };
         let after = if next >= last { 0 } else { next + 1 };
-        let before = if self.node == 0 { last } else { self.node - 1 };
-        let (a, o) = (nodes.get(before)?, nodes.get(self.node)?);
+        let before = if node == 0 { last } else { node - 1 };
+        let (a, o) = (nodes.get(before)?, nodes.get(node)?);
         let (b, c) = (nodes.get(next)?, nodes.get(after)?);
-        let u = self.along_m / line.spacing_m;
-        let away = |mm: i32, from: i32| mm.wrapping_sub(from) as f32 * 1e-3;
-        let (e, te) = cubic(
-            u,
-            away(a.east_mm, o.east_mm),
-            away(b.east_mm, o.east_mm),
-            away(c.east_mm, o.east_mm),
-        );
-        let (n, tn) = cubic(
-            u,
-            away(a.north_mm, o.north_mm),
-            away(b.north_mm, o.north_mm),
-            away(c.north_mm, o.north_mm),
-        );
-        let along = unit(te / line.spacing_m, tn / line.spacing_m);
-        let (de, dn) = (
-            east_m - o.east_mm as f32 * 1e-3 - e,
-            north_m - o.north_mm as f32 * 1e-3 - n,
-        );
-        let left_m = dn * along.0 - de * along.1;
+        let east = |n: &Node| n.east_mm.wrapping_sub(o.east_mm) as f32 * 1e-3;
+        let north = |n: &Node| n.north_mm.wrapping_sub(o.north_mm) as f32 * 1e-3;
         let (k0, k1) = (f32::from(o.curvature_e5), f32::from(b.curvature_e5));
-        let curvature_pm = (k0 + (k1 - k0) * u) * 1e-5;
+        Some(Self {
+            node,
+            east_m: o.east_mm as f32 * 1e-3,
+            north_m: o.north_mm as f32 * 1e-3,
+            east: Cubic::through(east(a), east(b), east(c)),
+            north: Cubic::through(north(a), north(b), north(c)),
+            curvature_e5: k0,
+            gain_e5: k1 - k0,
+        })
+    }
+
+    /// Whether it begins at a node.
+    pub(super) fn begins_at(&self, node: usize) -> bool {
+        self.node == node
+    }
+
+    /// How a point lies as seen from so far along it.
+    pub(super) fn sight(
+        &self,
+        line: &ReferenceView<'_>,
+        along_m: f32,
+        east_m: f32,
+        north_m: f32,
+    ) -> Sight {
+        let u = along_m / line.spacing_m;
+        let ((e, te), (n, tn)) = (self.east.at(u), self.north.at(u));
+        let along = unit(te / line.spacing_m, tn / line.spacing_m);
+        let (de, dn) = (east_m - self.east_m - e, north_m - self.north_m - n);
+        let left_m = dn * along.0 - de * along.1;
+        let curvature_pm = (self.curvature_e5 + self.gain_e5 * u) * 1e-5;
         let shrink = (1.0 - curvature_pm * left_m).clamp(SHRINK_LEAST, SHRINK_MOST);
-        Some(Sight {
+        Sight {
             ahead_m: (de * along.0 + dn * along.1) / shrink,
             left_m,
             along,
             shrink,
-        })
+        }
     }
 }
 
@@ -144,15 +177,33 @@ fn unit(e: f32, n: f32) -> (f32, f32) {
     (e * r, n * r)
 }
 
-/// Value and slope at `u` in `[0, 1]` of the cubic through 0 (at 0) and `b` (at 1) whose slopes
-/// there are half the way between the neighbours (Catmull-Rom).
-fn cubic(u: f32, a: f32, b: f32, c: f32) -> (f32, f32) {
-    let m0 = 0.5 * (b - a);
-    let m1 = 0.5 * c;
-    let k2 = 3.0 * b - 2.0 * m0 - m1;
-    let k3 = m0 + m1 - 2.0 * b;
-    (
-        u * (m0 + u * (k2 + u * k3)),
-        m0 + u * (2.0 * k2 + 3.0 * u * k3),
-    )
+/// A cubic through 0 at 0.
+#[derive(Clone, Copy, Debug)]
+struct Cubic {
+    slope: f32,
+    k2: f32,
+    k3: f32,
+}
+
+impl Cubic {
+    /// Through `b` at 1, with slopes at both ends of half the way between the neighbours, of which
+    /// `a` is the one before and `c` the one behind (Catmull-Rom).
+    fn through(a: f32, b: f32, c: f32) -> Self {
+        let m0 = 0.5 * (b - a);
+        let m1 = 0.5 * c;
+        Self {
+            slope: m0,
+            k2: 3.0 * b - 2.0 * m0 - m1,
+            k3: m0 + m1 - 2.0 * b,
+        }
+    }
+
+    /// Value and slope at `u` in `[0, 1]`.
+    fn at(self, u: f32) -> (f32, f32) {
+        let Self { slope, k2, k3 } = self;
+        (
+            u * (slope + u * (k2 + u * k3)),
+            slope + u * (2.0 * k2 + 3.0 * u * k3),
+        )
+    }
 }

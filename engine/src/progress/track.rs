@@ -2,7 +2,7 @@
 
 use super::SURGE_FREE_M;
 use super::fusion::{Known, Lesson, Step};
-use super::line::{Mark, Sight};
+use super::line::{Mark, Segment, Sight};
 use super::search::BESIDE_MOST_M;
 use crate::gate::Admitted;
 use crate::math::{atan2, larger, sqrt, wrap_angle};
@@ -51,6 +51,8 @@ const TURNED_RAD: f32 = 0.7;
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Track {
     pub(super) mark: Mark,
+    /// The line where the point was last looked for.
+    segment: Option<Segment>,
     /// The last sample leapt sideways.
     pub(super) jumped: bool,
     /// Metres the position moved sideways lately and the direction of travel does not explain.
@@ -166,6 +168,7 @@ impl Track {
         let (along, shrink) = sight.map_or(((0.0, 0.0), 1.0), |s| (s.along, s.shrink));
         Self {
             mark,
+            segment: None,
             left_m: sight.map_or(0.0, |s| s.left_m),
             slip_rad: None,
             step_m: 0.0,
@@ -236,7 +239,7 @@ impl Track {
         let driven_m = 0.5 * (self.speed_mps + at.speed_mps) * at.dt_s * known.pace.stretch();
         let mut step_m = (driven_m + push_mps * known.pace.lag_s()) * self.ratio;
         self.mark = self.mark.moved(line, step_m);
-        let sight = self.mark.sight(line, at.east_m, at.north_m)?;
+        let sight = self.sight(line, at)?;
         let ratio = self.turn(&sight, at);
         // The step was taken with the old ratio; half of it belongs to the new one.
         let late_m = 0.5 * at.speed_mps * at.dt_s * (ratio - self.ratio);
@@ -274,6 +277,17 @@ impl Track {
         self.step_m = step_m + late_m + pull_m;
         (self.along, self.shrink) = (sight.along, sight.shrink);
         (self.left_m.abs() <= BESIDE_MOST_M).then_some(())
+    }
+
+    /// How the car lies as seen from the mark. Most samples are on the line's same piece as the one
+    /// before.
+    fn sight(&mut self, line: &ReferenceView<'_>, at: &Admitted) -> Option<Sight> {
+        let Mark { node, along_m } = self.mark;
+        let segment = match &mut self.segment {
+            Some(segment) if segment.begins_at(node) => segment,
+            other => other.insert(Segment::behind(line, node)?),
+        };
+        Some(segment.sight(line, along_m, at.east_m, at.north_m))
     }
 
     /// Follows how far the position moves sideways on its own; whether it did as no car does.

@@ -293,7 +293,8 @@ struct Between {
 impl Between {
     fn of(speed_mps: f32) -> Self {
         let x = (speed_mps / CURVE_STEP_MPS).clamp(0.0, (CURVE_POINTS - 1) as f32);
-        let entry = (x as u8).min(CURVE_POINTS as u8 - 2);
+        const LAST: usize = CURVE_POINTS - 2;
+        let entry = (x as u8).min(LAST as u8);
         Self {
             entry: usize::from(entry),
             share: x - f32::from(entry),

@@ -197,8 +197,8 @@ impl Scene for View<'_> {
         if !self.settled() || self.doing.braking {
             return None;
         }
-        let (next, corner) = self.next_corner()?;
-        if !(AHEAD_LATEST_S..AHEAD_EARLIEST_S).contains(&self.time_to_s(corner)) {
+        let (next, corner, left_s) = self.next_corner()?;
+        if !(AHEAD_LATEST_S..AHEAD_EARLIEST_S).contains(&left_s) {
             return None;
         }
         let over_the_line = corner.apex_m < self.now.progress_m;
@@ -294,25 +294,35 @@ impl View<'_> {
 
     /// Seconds until the next corner's reference brake onset at the present speed.
     fn next_brake_s(&self) -> f32 {
-        if let Some(own) = self.own_to_come() {
-            return self.time_to_s(own);
+        match self.own_to_come() {
+            Some(own) => self.own_s(own),
+            None => self.braking_s(),
         }
+    }
+
+    /// The same of the next corner behind the one under way that is slowed for.
+    fn braking_s(&self) -> f32 {
         self.passage
             .next_brake()
             .map_or(f32::MAX, |next| self.reach_s(next.at_m, next.speed_mps))
     }
 
-    /// The next corner that is slowed for, or a flat one before it that can still be reminded of.
-    fn next_corner(&self) -> Option<(usize, &Corner)> {
+    /// The next corner that is slowed for, or a flat one before it that can still be reminded of,
+    /// and the seconds until it.
+    fn next_corner(&self) -> Option<(usize, &Corner, f32)> {
         let mut index = self.passage.index();
         if let Some(own) = self.own_to_come() {
-            return Some((index, own));
+            return Some((index, own, self.own_s(own)));
         }
         for _ in 0..self.reference.corners.len().min(super::CORNERS_MAX) {
             let (next, corner) = self.after(index)?;
             index = next;
-            if corner.kind != CornerKind::Flat || self.time_to_s(corner) >= AHEAD_LATEST_S {
-                return Some((index, corner));
+            if corner.kind != CornerKind::Flat {
+                return Some((index, corner, self.braking_s()));
+            }
+            let left_s = self.flat_s(corner);
+            if left_s >= AHEAD_LATEST_S {
+                return Some((index, corner, left_s));
             }
         }
         None
@@ -327,17 +337,19 @@ impl View<'_> {
         self.own().filter(|c| c.kind != CornerKind::Flat)
     }
 
-    /// Seconds until a corner's reference brake onset, or until its bend where nobody brakes; 0 from
-    /// there to the end of the middle.
-    fn time_to_s(&self, corner: &Corner) -> f32 {
-        let at_m = corner.facts.brake_m.map_or(corner.turn_m, |b| b.value);
-        let own = self
-            .own_to_come()
-            .is_some_and(|own| core::ptr::eq(own, corner));
-        let into_m = self.reference.wrap_m(at_m - corner.begin_m);
-        if own && into_m <= self.passage.into_m() {
+    /// Seconds until the braking of the corner under way, which is still to come; 0 from there to
+    /// the end of the middle.
+    fn own_s(&self, own: &Corner) -> f32 {
+        let at_m = brake_at_m(own);
+        if self.reference.wrap_m(at_m - own.begin_m) <= self.passage.into_m() {
             return 0.0;
         }
+        self.reach_s(at_m, self.reference.speed_mps(at_m))
+    }
+
+    /// Seconds until the bend of a flat corner that comes next.
+    fn flat_s(&self, corner: &Corner) -> f32 {
+        let at_m = brake_at_m(corner);
         self.reach_s(at_m, self.reference.speed_mps(at_m))
     }
 
@@ -347,6 +359,11 @@ impl View<'_> {
         let mean_mps = 0.5 * (self.now.speed_mps + speed_mps);
         ahead_m / larger(mean_mps, 3.0)
     }
+}
+
+/// Where a corner's reference brakes, or its bend where nobody brakes, metres from the start line.
+fn brake_at_m(corner: &Corner) -> f32 {
+    corner.facts.brake_m.map_or(corner.turn_m, |b| b.value)
 }
 
 /// Sees what the engine gives its voice, in the same order: whoever keeps it can have a voice
