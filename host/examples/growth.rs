@@ -10,13 +10,12 @@
 #[path = "../benches/common/mod.rs"]
 mod common;
 
-use common::{Drive, bare, csv, drive, round, ubx, usual};
+use common::{Drive, bare, csv, drive, round, settings, ubx, usual};
 use cpu_time::ThreadTime;
 use cuepost_engine::{Config, Engine, ReferenceView, Sample};
 use cuepost_host::replay::replay;
 use cuepost_host::source;
 use cuepost_host::tune::Take;
-use cuepost_host::tune::settings::{Vary, grid};
 use rayon::prelude::*;
 use std::convert::Infallible;
 use std::hint::black_box;
@@ -154,16 +153,7 @@ fn thresholds() {
     let view = drive.reference.view();
     let read = drive.samples.iter().map(|s| Ok::<_, Infallible>(*s));
     let (take, _) = Take::measure("laps", read, &view);
-    let varied = [
-        "throttle_m=4:22:2",
-        "brake_m=3:12:1",
-        "loss_s=0.02:0.2:0.02",
-    ];
-    let varied: Vec<Vary> = varied
-        .iter()
-        .map(|v| v.parse().expect("a threshold"))
-        .collect();
-    let all = grid(&Config::default(), &varied).expect("not too many");
+    let all = settings();
     let counts = [125, 250, 500, 1000];
     let (take, view, all) = (&take, &view, &all);
     let mut works: Vec<Box<dyn FnMut()>> = Vec::new();

@@ -27,8 +27,8 @@ fn interpreter() -> PathBuf {
         "trajectory_planning_helpers",
         // Its own wish for an old quadprog cannot be built any more, so it comes without its wishes.
         &[
-            ("--upgrade", "requirements.txt"),
-            ("--no-deps", "oracle.txt"),
+            ("--upgrade", "compare/requirements.txt"),
+            ("--no-deps", "compare/oracle.txt"),
         ],
     )
 }

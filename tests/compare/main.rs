@@ -23,7 +23,7 @@ fn the_notebook_says_the_same_and_both_are_timed() {
     let python = python(
         Path::new(env!("CARGO_TARGET_TMPDIR")),
         "numpy, pandas, scipy",
-        &[("--upgrade", "requirements.txt")],
+        &[("--upgrade", "compare/requirements.txt")],
     );
     let out = Command::new(python)
         .arg(compare().join("compare.py"))

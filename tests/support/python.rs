@@ -3,15 +3,15 @@
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-/// The folder of our scripts and of the lists of what they need.
+/// The folder of our scripts.
 pub fn compare() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("compare")
 }
 
-/// The interpreter of the environment in `target`, made once; `lists` with what pip is told beside
-/// each are installed when `module` cannot be imported.
+/// The interpreter of the environment in `target`, made once; `lists` below `tests/`, with what pip
+/// is told beside each, are installed when `module` cannot be imported.
 pub fn python(target: &Path, module: &str, lists: &[(&str, &str)]) -> PathBuf {
-    let venv = target.join("lap-oracle");
+    let venv = target.join("python");
     let python = venv.join("bin/python");
     let works = |python: &Path| {
         let mut command = Command::new(python);
@@ -33,10 +33,11 @@ pub fn python(target: &Path, module: &str, lists: &[(&str, &str)]) -> PathBuf {
     for (wish, list) in lists {
         let mut pip = Command::new(&python);
         pip.args(["-m", "pip", "install", "--quiet", wish, "-r"]);
-        let installed = pip.arg(compare().join(list)).status();
+        let tests = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let installed = pip.arg(tests.join(list)).status();
         assert!(
             installed.is_ok_and(|s| s.success()),
-            "needs PyPI once, to install tests/compare/{list} into {}",
+            "needs PyPI once, to install tests/{list} into {}",
             venv.display()
         );
     }

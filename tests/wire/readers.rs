@@ -3,6 +3,7 @@
 use crate::vectors;
 use cuepost_engine::Size;
 use cuepost_engine::wire::{Message, Outcome, Refused};
+use cuepost_tests::python::python;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -94,33 +95,11 @@ fn line(bytes: &[u8], outcome: &Outcome) -> String {
 
 #[test]
 fn the_python_reader_reads_the_golden_vectors() {
-    let venv = work().join("venv");
-    let python = venv.join("bin/python");
-    let has_cobs = |python: &Path| {
-        let mut command = Command::new(python);
-        command
-            .args(["-c", "import cobs.cobs"])
-            .stderr(Stdio::null());
-        command.status().is_ok_and(|s| s.success())
-    };
-    if !has_cobs(&python) {
-        let made = Command::new("python3")
-            .args(["-m", "venv"])
-            .arg(&venv)
-            .status();
-        assert!(
-            made.is_ok_and(|s| s.success()),
-            "needs python3 with its venv module"
-        );
-        let mut pip = Command::new(&python);
-        pip.args(["-m", "pip", "install", "--quiet", "cobs==1.2.2"]);
-        let installed = pip.status();
-        assert!(
-            installed.is_ok_and(|s| s.success()),
-            "needs PyPI once, to install `cobs` into {}",
-            venv.display()
-        );
-    }
+    let python = python(
+        Path::new(env!("CARGO_TARGET_TMPDIR")),
+        "cobs.cobs",
+        &[("--upgrade", "wire/readers.txt")],
+    );
     let script = root().join("docs/examples/wire/read_wire.py");
     assert_eq!(run(Command::new(&python).arg(script)), expected());
 }

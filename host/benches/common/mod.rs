@@ -2,7 +2,7 @@
 #![allow(dead_code, reason = "each bench uses some of them")]
 
 use cuepost_engine::wire::{FRAME_MAX, Message, encode};
-use cuepost_engine::{Position, Sample};
+use cuepost_engine::{Config, Position, Sample};
 use cuepost_host::demo::car::Car;
 use cuepost_host::demo::circuit::{BendKind, Circuit};
 use cuepost_host::demo::driver::{Driver, LapPlan, Scatter};
@@ -14,6 +14,7 @@ use cuepost_host::demo::quillmere;
 use cuepost_host::demo::receiver::{Plane, ReceiverModel, sample};
 use cuepost_host::learn::{Options, Take, learn};
 use cuepost_host::reference_file::HostReference;
+use cuepost_host::tune::settings::{Setting, Vary, grid};
 use std::fmt::Write;
 
 /// A reference and laps to hold against it.
@@ -71,6 +72,22 @@ pub fn round(pairs: u32) -> Circuit {
         pieces.push(Piece::bend(BendKind::Single, back_deg, 40.0, 0.8));
     }
     lay("a round", &pieces, 0.0).expect("the pieces fit")
+}
+
+/// 1,000 settings of thresholds: ten values each of three.
+pub fn settings() -> Vec<Setting> {
+    let varied = [
+        "throttle_m=4:22:2",
+        "brake_m=3:12:1",
+        "loss_s=0.02:0.2:0.02",
+    ];
+    let varied: Vec<Vary> = varied
+        .iter()
+        .map(|v| v.parse().expect("a threshold"))
+        .collect();
+    let all = grid(&Config::default(), &varied).expect("not too many");
+    assert_eq!(all.len(), 1000);
+    all
 }
 
 /// The samples without the pedals.

@@ -58,8 +58,7 @@ where
     let mut engine = Engine::new(config);
     let mut summary = Summary::default();
     let mut fault = None;
-    let refused = |engine: &Engine| engine.refused().iter().map(|n| u64::from(*n)).sum::<u64>();
-    let mut refused_before = 0;
+    let mut refused_before = [0; REFUSALS];
     for sample in samples {
         let sample = match sample {
             Ok(sample) => sample,
@@ -75,9 +74,8 @@ where
         summary.end_us = sample.time_us;
         let start_us = summary.start_us;
         engine.feed_watched(reference, &sample, voice);
-        let refused_now = refused(&engine);
-        let admitted = refused_now == refused_before;
-        refused_before = refused_now;
+        let admitted = *engine.refused() == refused_before;
+        refused_before = *engine.refused();
         if let (Some(place), true) = (engine.place(), admitted) {
             watch(&sample, place);
         }
