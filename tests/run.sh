@@ -40,6 +40,8 @@ if [ "$mode" = all ]; then
 
   step 'licences, bans and sources of what is built in'
   cargo deny --offline check licenses bans sources
+  cargo deny --offline --manifest-path firmware/boards/Cargo.toml --config deny.toml \
+    check licenses bans sources
 
   step 'fuzz, 30 s'
   bash tests/fuzz.sh 30

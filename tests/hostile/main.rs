@@ -188,8 +188,10 @@ fn is_read(content: &[u8]) -> bool {
 fn every_dependency_has_a_reason() {
     let root = folder("..");
     let page = std::fs::read_to_string(root.join("docs/DEPENDENCIES.md")).expect("there");
-    for package in ["engine", "host", "firmware", "tests"] {
-        let manifest = root.join(package).join("Cargo.toml");
+    let boards = ["emulated", "rp2040", "stm32f4"].map(|b| format!("firmware/boards/{b}"));
+    let packages = ["engine", "host", "firmware", "tests", "fuzz"].map(str::to_owned);
+    for package in packages.into_iter().chain(boards) {
+        let manifest = root.join(&package).join("Cargo.toml");
         let text = std::fs::read_to_string(manifest).expect("there");
         let mut inside = false;
         for line in text.lines() {

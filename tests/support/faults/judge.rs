@@ -1,7 +1,7 @@
 //! What the faulted drive said against what the clean one did.
 
 use super::inject::Injected;
-use super::report::Row;
+use super::report::{NAMED_S, RECOVERED_S, Row};
 use super::{Clean, Run, Stream};
 use cuepost_engine::judge::{Deviation, Deviations, MISSING_SHARE};
 use cuepost_engine::thresholds::Thresholds;
@@ -17,10 +17,6 @@ const SHARE: f32 = 0.6;
 const ASTRAY_M: f32 = 10.0;
 /// Good health counts as recovered once it lasts, seconds.
 const LASTS_S: f64 = 1.0;
-/// A fault should be named within this, seconds.
-const NAMED_S: f64 = 0.55;
-/// And over within this.
-const RECOVERED_S: f64 = 2.0;
 /// A lap's end may be off by this, seconds,
 const LAP_END_S: f64 = 3.0;
 /// and its time by this.

@@ -71,6 +71,19 @@ impl Report {
         self.rows.iter().map(|(_, r)| r.wrong.len()).sum()
     }
 
+    /// The rows of each fault, its rates together.
+    fn by_fault(&self) -> Vec<(&str, Row)> {
+        let mut all: Vec<(&str, Row)> = Vec::new();
+        for (name, row) in &self.rows {
+            let fault = name.split(' ').next().unwrap_or_default();
+            match all.last_mut() {
+                Some((last, sum)) if *last == fault => sum.add(row.clone()),
+                _ => all.push((fault, row.clone())),
+            }
+        }
+        all
+    }
+
     /// False laps in all.
     pub fn false_laps(&self) -> usize {
         self.rows.iter().map(|(_, r)| r.laps_false.len()).sum()
@@ -86,6 +99,18 @@ fn spread(values: &[f64]) -> String {
         _ => "-".to_owned(),
     }
 }
+
+/// How many are later than this, and the last of them: `12, 3.4 s`.
+fn late(values: &[f64], than_s: f64) -> String {
+    let most = values.iter().copied().fold(0.0, f64::max);
+    let count = values.iter().filter(|s| **s > than_s).count();
+    format!("{count}, {most:.1} s")
+}
+
+/// A fault should be named within this, seconds: half a second and a sample.
+pub(super) const NAMED_S: f64 = 0.55;
+/// And over within this.
+pub(super) const RECOVERED_S: f64 = 2.0;
 
 impl fmt::Display for Report {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -116,7 +141,27 @@ impl fmt::Display for Report {
         }
         writeln!(
             f,
-            "wrong cues: {}, false laps: {}",
+            "\n| fault | faults | cues | wrong | false laps | named later than {NAMED_S} s, latest | over later than {RECOVERED_S} s, latest |\n|{}",
+            "---|".repeat(7)
+        )?;
+        for (name, r) in self.by_fault() {
+            writeln!(
+                f,
+                "| {name} | {} | {} | {} | {} | {} | {} |",
+                r.episodes,
+                r.cues,
+                r.wrong.len(),
+                r.laps_false.len(),
+                late(&r.named_s, NAMED_S),
+                late(&r.recovered_s, RECOVERED_S),
+            )?;
+        }
+        let sum = |of: fn(&Row) -> usize| self.rows.iter().map(|(_, r)| of(r)).sum::<usize>();
+        writeln!(
+            f,
+            "{} faults, {} cues, wrong cues: {}, false laps: {}",
+            sum(|r| r.episodes),
+            sum(|r| r.cues),
             self.wrong(),
             self.false_laps()
         )
