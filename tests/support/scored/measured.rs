@@ -75,7 +75,9 @@ pub struct Differs {
     /// Speed at the corner's begin, share of the reference's.
     pub arrived_ratio: f64,
     /// Lost from the corner's begin to its middle, in it, and from there to the next corner's
-    /// begin, seconds.
+    /// begin, seconds. What a car loses between a corner's begin and the first foot off the
+    /// throttle there, the reference's or its own, it was slow for before: that is the exit's of
+    /// the corner before.
     pub loss_s: [f64; 3],
 }
 
@@ -231,6 +233,10 @@ pub fn differs(
         let ((a, c), (b, d)) = (there(w[0])?, there(w[1])?);
         *loss = (b.time_s - a.time_s) - (d.time_s - c.time_s);
     }
+    loss_s[0] -= run_in_s(driven, base, shift_m, begin_m);
+    if end_m > road_end_m - 1.5 {
+        loss_s[2] += run_in_s(driven, base, shift_m, road_end_m);
+    }
     let out = -f64::from(corner.turn);
     let (arrived, usual) = there(begin_m)?;
     let (gone, left) = there(exit_m)?;
@@ -293,10 +299,41 @@ pub fn differs(
     })
 }
 
+/// Off it for longer than a change of gear takes, seconds.
+const SHIFT_S: f64 = 0.2;
+
+/// Seconds lost from a corner's begin to where the first of the two laps leaves the throttle.
+fn run_in_s(driven: &Trace, base: &Base, shift_m: f64, begin_m: f64) -> f64 {
+    let Some((own, theirs)) = driven
+        .at_along(begin_m + shift_m)
+        .zip(base.trace.at_along(begin_m))
+    else {
+        return 0.0;
+    };
+    let (mut lost_s, mut off_s) = (0.0, 0.0);
+    for w in driven.span(own.time_s, own.time_s + 60.0).windows(2) {
+        let Some(there) = base.trace.at_along(w[1].along_m - shift_m) else {
+            break;
+        };
+        if w[1].throttle > DRIVES && there.throttle > DRIVES {
+            off_s = 0.0;
+            lost_s = (w[1].time_s - own.time_s) - (there.time_s - theirs.time_s);
+        } else {
+            off_s += w[1].time_s - w[0].time_s;
+        }
+        if off_s > SHIFT_S || w[1].brake > 0.05 || there.brake > 0.05 {
+            break;
+        }
+    }
+    lost_s
+}
+
+/// Throttle above this drives.
+const DRIVES: f64 = 0.6;
+
 /// Seconds between two times that this lap is off the throttle and the reference drives, less those
 /// of the other way round.
 fn lifted_s(driven: &Trace, base: &Base, shift_m: f64, from_s: f64, to_s: f64) -> f64 {
-    const DRIVES: f64 = 0.6;
     let on = |m: Option<Moment>| m.is_some_and(|m| m.throttle > DRIVES);
     let own = off_s(driven, from_s, to_s, |m| {
         on(base.trace.at_along(m - shift_m))

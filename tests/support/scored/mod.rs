@@ -98,6 +98,8 @@ pub struct Passage {
     pub truth: Option<Differs>,
     /// What was told of it, reminders left out.
     pub told: Vec<Cue>,
+    /// What was reminded of ahead of it.
+    pub reminded: Vec<Cue>,
     /// What was told of the bends on its road that have no braking zone, with whether that is right
     /// where it can be known.
     pub told_in_bends: Vec<(Cue, Option<bool>)>,
@@ -107,6 +109,25 @@ pub struct Passage {
     pub verdict: Option<Verdict>,
     /// Whether the engine could use the passage.
     pub usable: Option<bool>,
+}
+
+impl Passage {
+    /// What the driver was told: where a reminder has just said it the voice does not say it again.
+    fn heard(&self) -> Vec<Cue> {
+        if !self.told.is_empty() {
+            return self.told.clone();
+        }
+        let said = |c: &&Cue| {
+            self.verdict
+                .is_some_and(|v| (v.phase, v.advice) == (c.phase, c.advice))
+        };
+        self.reminded
+            .iter()
+            .find(said)
+            .copied()
+            .into_iter()
+            .collect()
+    }
 }
 
 fn samples(path: &Path) -> Vec<Sample> {
@@ -196,6 +217,7 @@ pub fn run(stream: &Stream, seen: &Seen) -> Vec<Passage> {
                 table: row.table,
                 truth: differs(&reference, base, &driven, row),
                 told: Vec::new(),
+                reminded: Vec::new(),
                 told_in_bends: Vec::new(),
                 seen: None,
                 verdict: None,
@@ -285,6 +307,9 @@ fn corner_of(learned: &Learned, zone: &Zone) -> Option<usize> {
         .map(|(i, _)| i)
 }
 
+/// A reminder is given so long before the braking at most, seconds.
+const REMIND_S: f64 = 12.0;
+
 /// Gives each passage what the engine measured and told of it: a cue belongs to the last passage of
 /// its corner's zone, or of the zone before its bend, that had begun.
 fn attach(
@@ -312,9 +337,17 @@ fn attach(
         let since_m = along(time_s) - along(rows[i].times.on_s);
         (since_m < 0.9 * driven.length_m).then_some(i)
     };
-    for (time_s, cue) in heard.cues.iter().filter(|(_, c)| c.told != Told::Ahead) {
+    let next = |zone: usize, time_s: f64| {
+        let after = |r: &Row| (-1.0..REMIND_S).contains(&(r.times.on_s - time_s));
+        rows.iter().position(|r| r.zone == zone + 1 && after(r))
+    };
+    for (time_s, cue) in &heard.cues {
         let index = usize::from(cue.corner) - 1;
-        if let Some(zone) = own(index) {
+        if cue.told == Told::Ahead {
+            if let Some(i) = own(index).and_then(|zone| next(zone, *time_s)) {
+                passages[i].reminded.push(*cue);
+            }
+        } else if let Some(zone) = own(index) {
             if let Some(i) = last(zone, *time_s) {
                 passages[i].told.push(*cue);
             }

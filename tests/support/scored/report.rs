@@ -67,13 +67,14 @@ impl Report {
                 count.unjudged += p.told.len() as u32;
                 continue;
             };
+            let heard = p.heard();
             let right = right(d, &t);
             let is_right = |c: &&Cue| {
                 right.iter().any(|r| same(*r, (c.phase, c.advice)))
                     || (c.told == Told::Now && right_now(d, &t))
             };
-            let wrong = p.told.iter().filter(|c| !is_right(c)).count() as u32;
-            count.cues += p.told.len() as u32;
+            let wrong = heard.iter().filter(|c| !is_right(c)).count() as u32;
+            count.cues += heard.len() as u32;
             count.false_cues += wrong;
             let mut kind = (wrong > 0).then_some("FALSE");
             if !large {
@@ -85,7 +86,7 @@ impl Report {
                 if wrong > 0 {
                     count.wrong += 1;
                     kind = Some("WRONG");
-                } else if p.told.is_empty() && !in_a_bend(p, &right) {
+                } else if heard.is_empty() && !in_a_bend(p, &right) {
                     kind = Some("SILENT");
                 } else {
                     count.right += 1;
@@ -208,10 +209,14 @@ fn unmeasured(p: &Passage) -> String {
 fn line(kind: &str, p: &Passage, d: &Differs, right: &[Said]) -> String {
     let metres = |x: Option<f64>| x.map_or("-".to_owned(), |x| format!("{x:+.1}"));
     let told: Vec<String> = p
-        .told
+        .heard()
         .iter()
         .map(|c| {
-            let now = if c.told == Told::Now { " now" } else { "" };
+            let now = match c.told {
+                Told::Now => " now",
+                Told::After => "",
+                Told::Ahead => " ahead",
+            };
             format!(
                 "{}{now} (corner {})",
                 words(&[(c.phase, c.advice)]),
