@@ -10,7 +10,7 @@ use cuepost_host::demo::receiver::{ReceiverModel, sample};
 use std::collections::BTreeSet;
 
 /// Circuits looked at.
-const CASES: u64 = 8;
+const CASES: u64 = 16;
 
 /// A passage and what was told of it.
 type Said = (u16, u8, String);

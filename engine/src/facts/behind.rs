@@ -71,7 +71,7 @@ struct Lifted {
 /// What one passage lacks.
 #[derive(Clone, Debug, Default)]
 pub struct Behind {
-    /// Where the corner began.
+    /// What was lacking where the corner began.
     begin: Option<f32>,
     /// The most lost since, to the bend's exit, m/s.
     dip_mps: f32,
@@ -114,7 +114,8 @@ impl Behind {
     ) {
         let lacks = lacking_at(reference_mps, now.speed_mps);
         (self.now, self.speed_mps) = (lacks, now.speed_mps);
-        let begin = *self.begin.get_or_insert(lacks);
+        // Who comes faster than the reference has that to spare.
+        let begin = *self.begin.get_or_insert(lacks.max(0.0));
         if in_bend {
             // No more can be lost than the reference has there.
             let lost_mps = (lacks - begin) / now.speed_mps.max(3.0);
@@ -125,7 +126,12 @@ impl Behind {
             return;
         }
         self.follow_lift(reference, now, lacks);
-        let foot = matches!(self.lift, Lift::Never | Lift::On(_)) && self.lifts.is_empty();
+        // Who comes off it again may be lifting: what that takes is no slow foot's.
+        let foot = match self.lift {
+            Lift::Never => self.lifts.is_empty(),
+            Lift::On(_) => self.lifts.is_empty() && now.drive >= ON,
+            Lift::Off { .. } | Lift::Over { .. } => false,
+        };
         if let (true, Some((at_on, on_us))) = (foot, self.on)
             && since_s(on_us, now.time_us) < FOOT_S
         {
@@ -133,6 +139,16 @@ impl Behind {
             let missing_m = (lacks - at_on) / force_mps2;
             self.missing_m = Some(self.missing_m.map_or(missing_m, |m| m.max(missing_m)));
         }
+    }
+
+    /// Off the throttle where the reference drives, or just on it again: not known yet what it took.
+    pub fn lifting(&self) -> bool {
+        matches!(self.lift, Lift::Off { .. } | Lift::Over { .. })
+    }
+
+    /// On it again after a lift.
+    pub fn on_again(&self) -> bool {
+        matches!(self.lift, Lift::Over { .. })
     }
 
     /// What was lacking before a lift that is not over, if there is one: of a corner that begins
@@ -147,7 +163,7 @@ impl Behind {
 
     /// Begins with what was lacking before a lift on the road before.
     pub fn take_lift(&mut self, before: f32) {
-        self.begin = Some(before);
+        self.begin = Some(before.max(0.0));
     }
 
     /// The place where the reference takes up the throttle is passed.

@@ -59,6 +59,8 @@ pub struct Passage {
     brought_s: f32,
     /// The same of the next corner, once that has begun.
     handed_s: f32,
+    /// When the road to the next corner's braking will be over, once that corner has begun.
+    road_us: Option<u64>,
     into_m: f32,
     /// The reference's speed at the last moment, m/s.
     reference_mps: f32,
@@ -113,6 +115,7 @@ impl Passage {
             held_up,
             brought_s: 0.0,
             handed_s: 0.0,
+            road_us: None,
             into_m,
             reference_mps,
             begin_m: corner.begin_m,

@@ -73,7 +73,11 @@ impl Passages {
     ) -> Option<Facts> {
         let mut finished = None;
         if self.left.is_some() {
-            let wait_s = if self.throttle_owed() { OWED_S } else { WAIT_S };
+            let wait_s = if self.throttle_owed() || self.lifting_on() {
+                OWED_S
+            } else {
+                WAIT_S
+            };
             if since_s(self.left_us, now.time_us) > wait_s {
                 finished = self.finish(reference);
             }
@@ -93,7 +97,27 @@ impl Passages {
             }
             self.enter(reference, index, now);
         }
+        self.follow_on(reference, now);
         finished
+    }
+
+    /// The road to a corner's braking is the one's before: a lift on it is followed there until the
+    /// corner is braked for.
+    #[inline(never)]
+    fn follow_on(&mut self, reference: &ReferenceView<'_>, now: &Moment) {
+        let (Some(left), Some(passage)) = (&mut self.left, &mut self.current) else {
+            return;
+        };
+        if passage.brake().is_none() && left.follow_on(reference, passage, now) {
+            passage.come_on(reference, now);
+            left.hand_over(passage);
+        }
+    }
+
+    /// A lift of the passage left behind is not over, and nothing is braked for yet.
+    fn lifting_on(&self) -> bool {
+        self.left.as_ref().is_some_and(Passage::lifting)
+            && self.current.as_ref().is_some_and(|p| p.brake().is_none())
     }
 
     /// A corner begins. A call of its own, so that no more than one passage is ever on the stack.

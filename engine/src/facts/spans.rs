@@ -82,6 +82,11 @@ impl RunIn {
         Some(Self { length_m, mean_mps })
     }
 
+    /// Metres of it ahead.
+    pub fn length_m(&self) -> f32 {
+        self.length_m
+    }
+
     /// Seconds lost on it by a car that lacks so much energy of motion per kilogram, m²/s², at its
     /// begin, and is driven as the reference from there on: the lack stays.
     pub fn cost_s(&self, lacking_m2ps2: f32) -> f32 {

@@ -150,20 +150,25 @@ fn waited(d: &Deviations, limit: &Thresholds) -> bool {
 fn entry(d: &Deviations, limit: &Thresholds) -> Option<Told> {
     // Time lost on the way in by who braked later was lost before the brake, by lifting.
     if d.brake_m.more() {
-        return None;
+        return (d.loss_entry_s > limit.loss_s).then_some((
+            Phase::Throttle,
+            Advice::Steady,
+            Size::Seconds(d.loss_entry_s),
+        ));
     }
-    // Softer throughout; a stab, and rolling behind it, is soft in the mean only.
+    // Softer throughout; a stab, and rolling behind it, is soft in the mean only. Who came slower to
+    // the same place, by rolling there, has less to slow down for.
     let stabbed = !d.peak_decel_mps2.less() || d.coast_s.more();
-    if d.decel_mps2.less() && !stabbed {
+    let nearly_early = d.brake_m.value < -NEARLY * limit.brake_m;
+    let rolled = d.come_mps.less() && !nearly_early;
+    if d.decel_mps2.less() && !stabbed && !rolled {
         return Some((
             Phase::Brake,
             Advice::Harder,
             Size::Deceleration(d.decel_mps2.size()),
         ));
     }
-    let nearly_early = d.brake_m.value < -NEARLY * limit.brake_m;
-    let moved = d.decel_mps2.less() || d.release_m.less();
-    if d.brake_m.less() || (moved && nearly_early) {
+    if d.brake_m.less() {
         return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
     }
     // Rolling into the corner: braked too soon, or let go too soon.

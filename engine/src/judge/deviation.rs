@@ -54,6 +54,8 @@ pub struct Deviations {
     pub brake_m: Deviation,
     /// What of it is later because the car came slower and had less to brake for, metres.
     pub slower_m: f32,
+    /// Speed where braking began against the reference's speed there, m/s, positive faster.
+    pub come_mps: Deviation,
     /// Mean deceleration, m/s², positive harder.
     pub decel_mps2: Deviation,
     /// Largest deceleration, m/s², positive harder.
@@ -133,6 +135,7 @@ pub struct Differences {
     pub brake_m: Difference,
     /// Of the brake onset, what is later because the car came slower and had less to brake for.
     pub slower_m: f32,
+    pub come_mps: Difference,
     pub decel_mps2: Difference,
     pub peak_decel_mps2: Difference,
     /// The reference's own mean deceleration, of which the threshold is a share.
@@ -229,12 +232,19 @@ impl Differences {
         let picked_up_m = want.throttle_m.map_or(corner.apex_m, |m| m.value);
         let slowed_m = corner.begin_m + from(picked_up_m).min(from(corner.apex_m));
         let slowed = Measured::new(reference.speed_mps(slowed_m), 0.0);
+        // Dated late, a braking has taken off speed already.
+        let there = facts.brake_m.map(|at| {
+            let usual_mps = reference.speed_mps(at.value);
+            let decel_mps2 = facts.mean_decel_mps2.map_or(0.0, |d| d.value);
+            Measured::new(usual_mps, at.sd * decel_mps2 / usual_mps.max(3.0))
+        });
         let coast = Some(want.coast_s.unwrap_or_default());
         let lift = Some(want.lift_s.unwrap_or_default());
         let dip = Some(want.dip_mps.unwrap_or_default());
         Self {
             brake_m: place(facts.brake_m, want.brake_m),
             slower_m: slower_m(facts, want),
+            come_mps: plain(facts.brake_mps, there),
             decel_mps2: plain(facts.mean_decel_mps2, want.mean_decel_mps2),
             peak_decel_mps2: plain(facts.peak_decel_mps2, want.peak_decel_mps2),
             want_decel_mps2: want.mean_decel_mps2.map_or(0.0, |m| m.value),
@@ -269,6 +279,7 @@ impl Differences {
         Deviations {
             brake_m: self.brake_m.against(limit.brake_m),
             slower_m: self.slower_m,
+            come_mps: self.come_mps.against(limit.slowest_mps),
             decel_mps2: self.decel_mps2.against(decel),
             peak_decel_mps2: self.peak_decel_mps2.against(0.5 * decel),
             trail_m: self.trail_m.against(limit.trail_m),

@@ -157,7 +157,9 @@ impl Scene for View<'_> {
 
     fn way_out(&self) -> bool {
         let passage = self.passage;
-        if !passage.usable() || self.now.speed_mps < HELD_UP * self.usual_mps() {
+        // What a lift took is not known while it lasts.
+        if !passage.usable() || passage.lifting() || self.now.speed_mps < HELD_UP * self.usual_mps()
+        {
             return false;
         }
         let since_s = passage

@@ -9,6 +9,8 @@ use cuepost_engine::reference::{Corner, ReferenceView};
 pub struct Base {
     /// The recording that holds it.
     pub trace: Trace,
+    /// Where the lap begins on it, metres.
+    pub begin_m: f64,
     /// Its zones, by number from 1.
     pub zones: Vec<Option<Zone>>,
     /// The engine's corner of each zone.
@@ -175,16 +177,7 @@ pub fn bend(
 ) -> Option<(f64, f64)> {
     let places = road(reference, corner, driven.at_time(at_s)?.along_m)?;
     let length_m = driven.length_m;
-    let first_m = base.trace.moments.first()?.along_m;
-    let mut shift_m = ((places[0] - first_m) / length_m).floor() * length_m;
-    // The reference lap: the last one that the base drive holds of this road.
-    while base
-        .trace
-        .at_along(places[4] - shift_m + length_m)
-        .is_some()
-    {
-        shift_m -= length_m;
-    }
+    let shift_m = ((places[0] - base.begin_m) / length_m).floor() * length_m;
     let there = |m: f64| Some((driven.at_along(m)?, base.trace.at_along(m - shift_m)?));
     let ((a, c), (b, d)) = (there(places[0])?, there(places[4])?);
     let lost_s = (b.time_s - a.time_s) - (d.time_s - c.time_s);

@@ -178,6 +178,7 @@ pub fn run(stream: &Stream, seen: &Seen) -> Vec<Passage> {
     let trace = Trace::new(&reference, &exact, clock_s(&stream.base));
     let lap = &learned.cut.laps[learned.chosen];
     let begin_s = trace.moments[0].time_s + lap.begin_s;
+    let begin_m = trace.at_time(begin_s).map_or(0.0, |m| m.along_m);
     let own: Vec<Zone> = zones(&trace)
         .iter()
         .filter(|z| (begin_s..begin_s + lap.time_s).contains(&z.on_s))
@@ -197,6 +198,7 @@ pub fn run(stream: &Stream, seen: &Seen) -> Vec<Passage> {
                 .map(|z| corner_of(&learned, z.as_ref()?))
                 .collect();
             Base {
+                begin_m,
                 trace: base_trace.take().expect("once"),
                 zones: numbered,
                 corners,

@@ -87,8 +87,9 @@ fn table(d: &Differs, t: &Thresholds, share: f64) -> Vec<Said> {
         return Vec::new();
     }
     let mut said = entry(d, t, share);
-    if said.is_empty() {
-        said = exit(d, t, share);
+    let slowly = said.contains(&BRAKE_SOONER) && d.arrived_ratio <= SLOWLY;
+    if said.is_empty() || slowly {
+        said.extend(exit(d, t, share));
     }
     said
 }

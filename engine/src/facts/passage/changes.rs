@@ -3,7 +3,8 @@
 use super::{HELD_UP, Passage, measured};
 use crate::facts::Measured;
 use crate::facts::behind::lacking;
-use crate::facts::spans::RunIn;
+use crate::facts::spans::{RunIn, reference_s};
+use crate::motion::Moment;
 use crate::onset::Instant;
 use crate::phase::Change;
 use crate::reference::{Corner, CornerKind, ReferenceView};
@@ -112,6 +113,51 @@ impl Passage {
             .and_then(|corner| RunIn::of(reference, corner, corner.begin_m));
         let lacks = lacking(reference, progress_m, speed_mps);
         self.brought_s = way.map_or(0.0, |way| way.cost_s(lacks));
+    }
+
+    /// Follows a lift on the road to the next corner's braking, which has begun; true when the car
+    /// is on the throttle again behind one.
+    pub fn follow_on(&mut self, reference: &ReferenceView<'_>, next: &Self, now: &Moment) -> bool {
+        let Some(corner) = reference.corners.get(next.index()) else {
+            return false;
+        };
+        if corner.kind != CornerKind::Braked {
+            return false;
+        }
+        let driven = self.throttle.is_some() || self.facts.kind == CornerKind::Flat;
+        let reference_mps = reference.speed_mps(now.progress_m);
+        self.behind
+            .advance(reference, now, reference_mps, false, driven);
+        if !self.behind.lifting() {
+            return false;
+        }
+        let Some(way) = RunIn::of(reference, corner, now.progress_m) else {
+            return false;
+        };
+        let left_s = way.length_m() / now.speed_mps.max(3.0);
+        self.road_us = now.time_us.checked_add((left_s * 1e6) as u64);
+        self.behind.on_again()
+    }
+
+    /// On the throttle again on the way to its braking: all that was lost since its begin is the
+    /// corner's before, and what the car lacks now will cost to the braking.
+    pub fn come_on(&mut self, reference: &ReferenceView<'_>, now: &Moment) {
+        let Some(begin_us) = self.passed.begin_us else {
+            return;
+        };
+        let way = reference
+            .corners
+            .get(self.index())
+            .and_then(|corner| RunIn::of(reference, corner, now.progress_m));
+        let gone_s = now.time_us.saturating_sub(begin_us) as f32 * 1e-6;
+        let lost_s = gone_s - reference_s(reference, self.begin_m, now.progress_m);
+        let lacks = lacking(reference, now.progress_m, now.speed_mps);
+        self.brought_s = lost_s + way.map_or(0.0, |way| way.cost_s(lacks));
+    }
+
+    /// Off the throttle where the reference drives, or only just on it again.
+    pub fn lifting(&self) -> bool {
+        self.behind.lifting()
     }
 
     fn slows_from(&mut self, at: &Instant) {

@@ -9,7 +9,7 @@ use crate::motion::Moment;
 use crate::reference::{CornerKind, ReferenceView};
 
 /// What is still to come on the way out is known so well, as a share of it; a gain, that is still
-/// to be driven, half as well.
+/// to be driven, a quarter as well: what is praised was driven for the most part.
 const COMING_SD: f32 = 0.25;
 /// What being slower costs on a run-in is known so well, as a share of it.
 const RUN_IN_SD: f32 = 0.2;
@@ -39,8 +39,9 @@ impl Passage {
             let sd_s = self.sure.way_sd_m() / now.speed_mps.max(3.0);
             facts.loss_exit_s = Some(Measured::new(
                 lost_s + coming_s,
-                sd_s + COMING_SD * coming_s.max(-2.0 * coming_s),
+                sd_s + COMING_SD * coming_s.max(-4.0 * coming_s),
             ));
+            bound_lift(&mut facts);
         }
         facts
     }
@@ -70,12 +71,17 @@ impl Passage {
         let more = |loss: Option<Measured>, by_s: f32| {
             loss.map(|l| Measured::new(l.value + by_s, l.sd + RUN_IN_SD * by_s.abs()))
         };
-        facts.loss_entry_s = more(self.loss(reference, begin, middle_begin), -self.brought_s);
+        facts.loss_entry_s = more(
+            self.loss(reference, begin, middle_begin),
+            -self.brought_s.max(0.0),
+        );
         facts.loss_middle_s = self.loss(reference, middle_begin, middle_end);
         facts.loss_exit_s = more(self.loss(reference, middle_end, end), self.handed_s);
-        if let Some(end_us) = self.passed.end_us.or(self.last.map(|l| l.time_us)) {
+        let end_us = self.road_us.or(self.passed.end_us);
+        if let Some(end_us) = end_us.or(self.last.map(|l| l.time_us)) {
             let (lifts, lost) = self.behind.lifts(end_us);
             (facts.lifts, facts.lift_s) = (lifts, Some(lost));
+            bound_lift(&mut facts);
         }
         facts.dip_mps = self.behind.dip(self.last.map_or(0.0, |l| l.noise_mps));
         facts.missing_m = self.behind.missing();
@@ -104,5 +110,12 @@ impl Passage {
         let lost_s = took_s - reference_s(reference, place(from_m), place(to_m));
         let speed_mps = reference.speed_mps(place(to_m)).max(3.0);
         Some(Measured::new(lost_s, self.sure.way_sd_m() / speed_mps))
+    }
+}
+
+/// No lift costs more than the way out did.
+fn bound_lift(facts: &mut Facts) {
+    if let (Some(lift), Some(exit)) = (&mut facts.lift_s, facts.loss_exit_s) {
+        lift.value = lift.value.min(exit.value.max(0.0));
     }
 }

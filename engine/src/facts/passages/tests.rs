@@ -188,3 +188,50 @@ fn who_braked_for_it_already_brought_nothing_along() {
         assert!(exit_s.abs() < 0.003, "{exit_s}");
     });
 }
+
+/// A lift that begins on one corner's road and ends on the way to the next one's braking, 30 m
+/// behind its begin: all it costs until there is the first corner's.
+#[test]
+fn a_lift_across_the_begin_of_the_next_corner_is_of_the_corner_before() {
+    with_chicane(|reference| {
+        let mut passages = Passages::default();
+        drive(&mut passages, reference, 95, 216);
+        for change in [
+            Change::Brake(at(150.0)),
+            Change::Release(at(195.0)),
+            Change::Throttle(at(215.0)),
+        ] {
+            let _ = passages.take(reference, &change);
+        }
+        let trace = Trace::default();
+        let (mut time_us, mut speed_mps, mut lost_s) = (at(216.0).time_us, 25.0_f32, 0.0);
+        let mut facts = None;
+        for metre in 216_u16..420 {
+            let lifting = (292..312).contains(&metre);
+            let mut now = moment(&Instant {
+                time_us,
+                speed_mps,
+                ..at(f32::from(metre))
+            });
+            (now.coast_mps2, now.drive) = (-3.0, if lifting { 0.0 } else { 1.0 });
+            let finished = passages.advance(reference, &trace, &now, &VAGUE);
+            facts = facts.or(finished.filter(|f| f.corner == 1));
+            time_us += (1e6 / speed_mps) as u64;
+            if metre < 330 {
+                lost_s += 1.0 / speed_mps - 0.04;
+            }
+            if lifting {
+                speed_mps -= 3.0 / speed_mps;
+            }
+        }
+        let facts = facts.expect("the first corner's");
+        let (exit_s, lift) = (facts.loss_exit_s.expect("known"), facts.lift_s);
+        assert!(lost_s > 0.07, "{lost_s}");
+        assert!(
+            (exit_s.value - lost_s).abs() < 0.005,
+            "{exit_s:?}, {lost_s}"
+        );
+        assert_eq!(facts.lifts, 1);
+        assert!(lift.is_some_and(|l| l.value > 0.5 * lost_s), "{lift:?}");
+    });
+}

@@ -80,9 +80,9 @@ fn early_and_soft_is_brake_harder() {
     assert_eq!(cue, Some((Phase::Brake, Advice::Harder)));
 }
 
-/// Who stabs and rolls brakes softly in the mean only.
+/// Who stabs and rolls brakes softly in the mean only. What is told has a size that counts.
 #[test]
-fn a_stab_nearly_early_and_rolling_behind_it_is_brake_later() {
+fn a_stab_nearly_early_and_rolling_behind_it_is_not_told_by_its_metres() {
     let stab = |brake_m: f32| {
         told(move |f| {
             f.brake_m = m(brake_m);
@@ -91,18 +91,36 @@ fn a_stab_nearly_early_and_rolling_behind_it_is_brake_later() {
             lose(f, 0.15, 0.02, 0.0);
         })
     };
-    assert_eq!(stab(95.5), Some((Phase::Brake, Advice::Later)));
-    assert_eq!(stab(99.0), None);
+    assert_eq!(stab(93.5), Some((Phase::Brake, Advice::Later)));
+    assert_eq!(stab(95.5), None);
 }
 
 /// Who brakes later and loses time on the way in all the same had lifted before it.
 #[test]
-fn a_lift_before_a_late_brake_is_not_brake_sooner() {
-    let cue = told(|f| {
-        f.brake_m = m(115.0);
-        lose(f, 0.15, 0.0, 0.0);
-    });
-    assert_eq!(cue, None);
+fn a_lift_before_a_late_brake_is_throttle_steady() {
+    let late = |lost_s: f32| {
+        told(move |f| {
+            f.brake_m = m(115.0);
+            lose(f, lost_s, 0.0, 0.0);
+        })
+    };
+    assert_eq!(late(0.15), Some((Phase::Throttle, Advice::Steady)));
+    assert_eq!(late(0.02), None);
+}
+
+/// Who comes slower to the same place has less to slow down for: that is no soft braking.
+#[test]
+fn soft_for_having_rolled_to_the_same_brake_point_is_not_brake_harder() {
+    let came = |brake_mps: f32| {
+        told(move |f| {
+            f.brake_mps = m(brake_mps);
+            f.mean_decel_mps2 = m(8.0);
+            f.peak_decel_mps2 = m(9.5);
+            lose(f, 0.15, 0.02, 0.0);
+        })
+    };
+    assert_eq!(came(25.0), Some((Phase::Brake, Advice::Harder)));
+    assert_eq!(came(22.0), None);
 }
 
 /// Off both pedals, a car slows as well: that is not the brake held for too long.
