@@ -60,8 +60,8 @@ pub struct Moment {
     pub coast_mps2: f32,
     /// Acceleration at full throttle at this speed, m/s².
     pub full_mps2: f32,
-    /// The car's largest sustained deceleration at this speed, m/s², positive.
-    pub brake_mps2: f32,
+    /// The measure of the brake pedal: see [`CarCurves::foot_mps2`].
+    pub foot_mps2: f32,
     /// Lateral acceleration, m/s², left positive; none without a course.
     pub lat_mps2: Option<f32>,
     /// How hard the car brakes: 0 coasting or on throttle, 1 just surely braking, more for harder.
@@ -294,7 +294,7 @@ impl Motion {
             since_mps: newest.speed_mps - centre.speed_mps,
             coast_mps2,
             full_mps2,
-            brake_mps2,
+            foot_mps2: car.foot_mps2(),
             lat_mps2: line.yaw_rps.map(|yaw| yaw * speed_mps),
             braking,
             drive,

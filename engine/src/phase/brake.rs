@@ -22,7 +22,7 @@ const PEDAL_RELEASED: f32 = 1.0 / 3.0;
 const DATE_S: f32 = 0.8;
 /// A touch before the braking is part of it when it was at least this share as hard; a weaker
 /// one was a lift or a foot finding the pedal.
-const PART: f32 = 0.45;
+const PART: f32 = 0.37;
 
 /// One touch of the brake.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -161,7 +161,7 @@ impl Touch {
             begun: Begun {
                 first_over: now.number,
                 coast_mps2: now.coast_mps2,
-                most_mps2: now.brake_mps2,
+                foot_mps2: now.foot_mps2,
             },
             time_us: now.time_us,
             speed_mps: now.speed_mps,

@@ -10,9 +10,12 @@ use crate::motion::Moment;
 use crate::onset::{Instant, Kink, Window};
 use crate::trace::{Point, TRACE_LEN, Trace};
 
-const ONSET_FROM: f32 = 0.3;
-const ONSET_TO: f32 = 0.65;
-const ONSET_MOST: f32 = 0.7;
+/// A braking has begun when its deceleration beyond coasting passes levels between these shares of
+/// the measure of the pedal, for a braking as hard as that; a foot that only rests on the pedal is
+/// below them. For softer ones by the fourth root, and never above a share of their own.
+const ONSET_FROM: f32 = 0.36;
+const ONSET_TO: f32 = 0.58;
+const ONSET_MOST: f32 = 0.85;
 const LEVELS: usize = 5;
 /// The early peak lies within this of the onset, seconds.
 const EARLY_S: f32 = 0.5;
@@ -28,6 +31,8 @@ const LEVEL_CUT_S: f32 = 0.35;
 const LEVEL_APART_S: f32 = 0.12;
 /// Half of the window that is looked at, seconds.
 const WINDOW_S: f32 = 0.62;
+/// A cable is looked for where this share of the first peak is passed.
+const BENT_LEVEL: f32 = 0.55;
 /// Half of the window of a bent cable, seconds.
 const BENT_HALF_S: f32 = 0.5;
 /// What a bent cable leaves over is noise when its variance is no more than this share above what
@@ -56,8 +61,8 @@ pub struct Begun {
     pub first_over: u32,
     /// Acceleration off both pedals there, m/s².
     pub coast_mps2: f32,
-    /// The car's largest sustained deceleration there, m/s², positive.
-    pub most_mps2: f32,
+    /// The measure of the brake pedal there, m/s², positive.
+    pub foot_mps2: f32,
 }
 
 /// A moment as the place of a change that cannot be dated better.
@@ -81,15 +86,16 @@ pub fn braking(trace: &Trace, begun: &Begun, now: &Moment) -> Option<Instant> {
     let mut from = begun.first_over;
     let mut peak = early_peak(trace, begun.first_over, from, now)?;
     for _ in 0..ROUNDS {
-        let level = onset_level(begun, peak, 0.5 * (ONSET_FROM + ONSET_TO));
+        let level = Levels::of(begun, peak).at(0.5 * (ONSET_FROM + ONSET_TO));
         from = crossing_number(trace, from, &|p| level - p.acc_mps2)?;
         peak = early_peak(trace, begun.first_over, from, now)?;
     }
+    let levels = Levels::of(begun, peak);
     let origin_us = trace.source_us(trace.get(from)?);
     let (mut sum_s, mut first_s, mut last_s) = (0.0, None, 0.0);
     for k in 0..LEVELS {
         let share = ONSET_FROM + (ONSET_TO - ONSET_FROM) * k as f32 / (LEVELS - 1) as f32;
-        let level = onset_level(begun, peak, share);
+        let level = levels.at(share);
         let (a, b) = crossing(trace, from, &|p| level - p.acc_mps2)?;
         let acc_mps2 = (a.acc_mps2, b.acc_mps2);
         let at = interpolated(trace, (a, b), acc_mps2, level, COARSE_SD_S);
@@ -99,12 +105,15 @@ pub fn braking(trace: &Trace, begun: &Begun, now: &Moment) -> Option<Instant> {
     }
     let time_us = |after_s: f32| origin_us.checked_add_signed((after_s * 1e6) as i64);
     let crossed_us = time_us(sum_s / LEVELS as f32)?;
-    if let Some((at_us, sd_s)) = bent(trace, begun, now, crossed_us, from) {
+    let half_mps2 = begun.coast_mps2 - BENT_LEVEL * (begun.coast_mps2 - peak);
+    let (a, b) = crossing(trace, begun.first_over, &|p| half_mps2 - p.acc_mps2)?;
+    let half = interpolated(trace, (a, b), (a.acc_mps2, b.acc_mps2), half_mps2, 0.0);
+    if let Some((at_us, sd_s)) = bent(trace, begun, now, half.time_us, from) {
         return at_time(trace, from, at_us, sd_s);
     }
     // Noise moves a crossing the less, the faster the levels are passed.
     let passed_s = (last_s - first_s.unwrap_or(last_s)).max(0.0);
-    let levels_mps2 = onset_level(begun, peak, ONSET_FROM) - onset_level(begun, peak, ONSET_TO);
+    let levels_mps2 = levels.at(ONSET_FROM) - levels.at(ONSET_TO);
     let noise_s = now.acc_sd_mps2() * passed_s / levels_mps2.max(0.1);
     at_time(trace, from, crossed_us, math::hypot(noise_s, SHAPE_SD_S))
 }
@@ -115,12 +124,12 @@ fn bent(
     trace: &Trace,
     begun: &Begun,
     now: &Moment,
-    crossed_us: u64,
+    about_us: u64,
     near: u32,
 ) -> Option<(u64, f32)> {
     let noise = now.noise.noise();
     let mut window = Window::new(trace.get(near)?.speed_mps);
-    window.fill(trace, crossed_us, near, (WINDOW_S, WINDOW_S));
+    window.fill(trace, about_us, near, (WINDOW_S, WINDOW_S));
     let variance = noise.fresh_mps * noise.fresh_mps;
     let likely = |kink: &Kink| {
         let chance = 1.0 + NOISE_OFF + CHANCE * math::sqrt(2.0 / kink.spare);
@@ -133,13 +142,35 @@ fn bent(
         return None;
     }
     let sd_s = kink.unit_sd_s * noise.fresh_mps;
-    let at_us = crossed_us.checked_add_signed((kink.at_s * 1e6) as i64)?;
+    let at_us = about_us.checked_add_signed((kink.at_s * 1e6) as i64)?;
     Some((at_us, sd_s.max(0.001)))
 }
 
-/// A deceleration at which a braking has begun.
-fn onset_level(begun: &Begun, peak: f32, share: f32) -> f32 {
-    (-share * math::sqrt(begun.most_mps2 * (-peak).max(0.5))).max(ONSET_MOST * peak)
+/// The decelerations at which a braking with a first peak has begun.
+struct Levels {
+    coast_mps2: f32,
+    foot_mps2: f32,
+    /// How hard it is, as the levels go by it.
+    like: f32,
+    most_mps2: f32,
+}
+
+impl Levels {
+    /// Once for all levels: roots are dear on a board.
+    fn of(begun: &Begun, peak: f32) -> Self {
+        let depth = (begun.coast_mps2 - peak).max(0.5);
+        Self {
+            coast_mps2: begun.coast_mps2,
+            foot_mps2: begun.foot_mps2,
+            like: math::sqrt(math::sqrt(depth / begun.foot_mps2.max(1.0))),
+            most_mps2: ONSET_MOST * depth,
+        }
+    }
+
+    /// The acceleration at a level.
+    fn at(&self, share: f32) -> f32 {
+        self.coast_mps2 - math::smaller(share * self.foot_mps2 * self.like, self.most_mps2)
+    }
 }
 
 /// The strongest deceleration, over three moments, of the touch that was sure at `first_over`,

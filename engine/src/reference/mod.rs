@@ -237,6 +237,8 @@ pub struct Landmark {
 
 /// Entries of a [`CarCurves`] table.
 pub const CURVE_POINTS: usize = 24;
+/// The entry for 20 m/s, where the air hardly presses the car down.
+const SLOW: usize = 4;
 /// Speed between two entries, m/s; the first is for 0 m/s.
 pub const CURVE_STEP_MPS: f32 = 5.0;
 
@@ -266,6 +268,13 @@ impl CarCurves {
     /// Largest sustained deceleration at a speed, m/s², positive.
     pub fn brake_mps2(&self, speed_mps: f32) -> f32 {
         interpolate(&self.brake_cmps2, speed_mps)
+    }
+    /// Largest sustained deceleration of the car when slow, m/s², positive: the measure of a pedal's
+    /// travel, as what a foot gives does not grow with the speed.
+    pub fn foot_mps2(&self) -> f32 {
+        self.brake_cmps2
+            .get(SLOW)
+            .map_or(0.0, |&most| f32::from(most) * 0.01)
     }
     /// The first three of these at once: coasting, full throttle, largest deceleration.
     pub fn along_mps2(&self, speed_mps: f32) -> [f32; 3] {

@@ -86,7 +86,7 @@ fn moment(at: &Instant) -> Moment {
         since_mps: 0.0,
         coast_mps2: -1.0,
         full_mps2: 4.0,
-        brake_mps2: 10.0,
+        foot_mps2: 10.0,
         lat_mps2: None,
         braking: 0.0,
         drive: 0.2,
