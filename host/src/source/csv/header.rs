@@ -106,11 +106,18 @@ impl Reading {
 }
 
 /// Finds the header in the head of a table; `None` when more of it is needed, which cannot be when
-/// `whole` says that there is no more.
-pub fn find(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<Header>, SourceError> {
+/// `whole` says that there is no more. The first `known` lines are known to be no header: more is
+/// found out with each call, so that a table that comes byte by byte costs no more than at once.
+pub fn find(
+    head: &[u8],
+    whole: bool,
+    mappings: &[Mapping],
+    known: &mut usize,
+) -> Result<Option<Header>, SourceError> {
     let lines = lines(head, whole);
     let mut best: Option<(Line<'_>, Reading)> = None;
-    for (at, &line) in lines.iter().enumerate().take(PREAMBLE_MAX) {
+    let from = *known;
+    for (at, &line) in lines.iter().enumerate().take(PREAMBLE_MAX).skip(from) {
         let below = lines.get(at + 1..).unwrap_or_default();
         let below = below
             .iter()
@@ -148,9 +155,17 @@ pub fn find(head: &[u8], whole: bool, mappings: &[Mapping]) -> Result<Option<Hea
         if better {
             best = Some((line, reading));
         }
+        // With the line below it all is seen that decides.
+        if below.is_some() && *known == at {
+            *known = at + 1;
+        }
     }
     if !whole && lines.len() < PREAMBLE_MAX {
         return Ok(None);
+    }
+    if from > 0 {
+        // None of all: what comes nearest is said.
+        return find(head, whole, mappings, &mut 0);
     }
     Err(missing(best, mappings))
 }

@@ -31,7 +31,7 @@ pub const BOM: &[u8] = b"\xef\xbb\xbf";
 /// True when the names of a table's columns are in this.
 pub fn has_names(head: &[u8], mappings: &[Mapping]) -> bool {
     let table = head.strip_prefix(BOM).unwrap_or(head);
-    matches!(header::find(table, true, mappings), Ok(Some(_)))
+    matches!(header::find(table, true, mappings, &mut 0), Ok(Some(_)))
 }
 
 /// Reads a table that comes in pieces.
@@ -50,6 +50,8 @@ enum State {
         bytes: Vec<u8>,
         /// Length from which on it is worth looking at.
         due: usize,
+        /// So many lines are known to be no header.
+        known: usize,
     },
     Rows {
         header: Box<Header>,
@@ -70,6 +72,7 @@ impl Table {
             state: State::Head {
                 bytes: Vec::new(),
                 due: 0,
+                known: 0,
             },
         }
     }
@@ -77,7 +80,9 @@ impl Table {
     /// Takes bytes in. An error is final.
     pub fn push(&mut self, bytes: &[u8], out: &mut impl FnMut(Sample)) -> Result<(), SourceError> {
         let done = match &mut self.state {
-            State::Head { bytes: head, due } => {
+            State::Head {
+                bytes: head, due, ..
+            } => {
                 head.extend_from_slice(bytes);
                 // Only a line more, or no end of lines at all, can tell more than before.
                 let more = memchr(b'\n', bytes).is_some() || head.len() >= HEAD_MAX;
@@ -121,12 +126,17 @@ impl Table {
 
     /// Begins to read rows when the head is long enough.
     fn begin(&mut self, whole: bool, out: &mut impl FnMut(Sample)) -> Result<(), SourceError> {
-        let State::Head { bytes: head, due } = &mut self.state else {
+        let State::Head {
+            bytes: head,
+            due,
+            known,
+        } = &mut self.state
+        else {
             return Ok(());
         };
         let table = head.strip_prefix(BOM).unwrap_or(head);
         let enough = whole || table.len() >= HEAD_MAX;
-        let Some(header) = header::find(table, enough, &self.mappings)? else {
+        let Some(header) = header::find(table, enough, &self.mappings, known)? else {
             return Ok(());
         };
         let body = table.get(header.rows_at..).unwrap_or_default();
