@@ -67,7 +67,7 @@ pub enum Advice {
     Tighter,
     /// Reach full throttle sooner (throttle).
     Fuller,
-    /// No lift once on the throttle (throttle).
+    /// No lift: once on the throttle, or on the way to a late brake (throttle).
     Steady,
     /// Use the road that is left at the exit (throttle).
     MoreRoad,

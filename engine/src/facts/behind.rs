@@ -102,8 +102,8 @@ fn lacking_at(reference_mps: f32, speed_mps: f32) -> f32 {
 }
 
 impl Behind {
-    /// Takes the next moment and the reference's speed there; `in_bend` before the bend's exit, `driven` once throttle was taken
-    /// up for good or none was ever left.
+    /// Takes the next moment and the reference's speed there; `in_bend` before the bend's exit,
+    /// `driven` once throttle was taken up for good or none was ever left.
     pub fn advance(
         &mut self,
         reference: &ReferenceView<'_>,

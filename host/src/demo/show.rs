@@ -31,7 +31,8 @@ pub fn text(session: &Session, units: Units) -> String {
     let _ = writeln!(
         out,
         "{planted} faults planted, {told} told, {right} of them as a coach would say it; \
-         {unasked} cues elsewhere."
+         {unasked} {} elsewhere.",
+        if unasked == 1 { "cue" } else { "cues" }
     );
     out
 }

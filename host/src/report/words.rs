@@ -46,7 +46,7 @@ pub fn instruction(cue: &Cue, units: Units) -> String {
         Advice::Wider => format!("{size} wider at the slowest point"),
         Advice::Tighter => format!("{size} nearer the inside at the slowest point"),
         Advice::Fuller => format!("full throttle {size} sooner"),
-        Advice::Steady => format!("no lift once on the throttle, it cost {size}"),
+        Advice::Steady => format!("stay on the throttle, a lift cost {size}"),
         Advice::MoreRoad => format!("use {size} more road at the exit"),
         Advice::SmallerLift => format!("a smaller lift, carry {size} more"),
         Advice::Better => format!("better by {size}, keep it"),
