@@ -29,7 +29,7 @@ use crate::thresholds::Config;
 use memory::Memory;
 
 /// An advice without a moment to be told is stale this long after its corner, seconds.
-const LATE_S: f32 = 8.0;
+const LATE_S: f32 = 12.0;
 /// A corner with nothing to tell is looked at again after this long, seconds.
 const LOOK_AGAIN_S: f32 = 0.4;
 
@@ -113,7 +113,11 @@ impl Voice {
         self.memory.keep(index, facts, verdict);
         let told = self.told == Some((facts.lap, facts.corner))
             || self.told_before == Some((facts.lap, facts.corner));
-        if let (false, Some(verdict)) = (told, verdict) {
+        // Of two that wait, the costlier one.
+        let costlier = |v: &Verdict| {
+            self.late.is_none_or(|late| late.until_us < time_us || late.verdict.loss_s < v.loss_s)
+        };
+        if let (false, Some(verdict)) = (told, verdict.filter(costlier)) {
             let until_us = time_us.saturating_add((LATE_S * 1e6) as u64);
             self.late = Some(Late {
                 verdict,

@@ -31,6 +31,8 @@ const TIGHTER_MPS2: f32 = 1.0;
 /// Above the reference by this much, throttle is not overdue, m/s.
 const FASTER_MPS: f32 = 0.3;
 
+/// With less than this before the next braking there is no time to wait any more, seconds.
+const LAST_S: f32 = QUIET_S + 1.0;
 /// From this share of the drive on a foot is on the throttle, be it a part of it only.
 const ON_DRIVE: f32 = 0.15;
 /// Slowing beyond this behind the reference's brake release keeps the throttle waiting, metres.
@@ -157,9 +159,11 @@ impl Scene for View<'_> {
 
     fn way_out(&self) -> bool {
         let passage = self.passage;
-        // What a lift took is not known while it lasts.
-        if !passage.usable() || passage.lifting() || self.now.speed_mps < HELD_UP * self.usual_mps()
-        {
+        let left_s = self.next_brake_s();
+        // What a lift took is not known while it lasts; one that is over is told of for what it
+        // took so far, when there is no time left to wait.
+        let lifting = passage.lifting() && !(passage.on_again() && left_s < LAST_S);
+        if !passage.usable() || lifting || self.now.speed_mps < HELD_UP * self.usual_mps() {
             return false;
         }
         let since_s = passage
@@ -173,7 +177,6 @@ impl Scene for View<'_> {
         if !settled || passage.into_m() < passage.spans().middle_end_m {
             return false;
         }
-        let left_s = self.next_brake_s();
         // Of a corner that is lifted for or flat only the lift is told.
         if self.own().is_some_and(|c| c.kind != CornerKind::Braked) {
             return left_s >= QUIET_S;

@@ -160,6 +160,11 @@ impl Passage {
         self.behind.lifting()
     }
 
+    /// On the throttle again behind a lift, and not known yet what it took in all.
+    pub fn on_again(&self) -> bool {
+        self.behind.on_again()
+    }
+
     fn slows_from(&mut self, at: &Instant) {
         self.facts.brake_m = Some(measured(at));
         self.facts.brake_mps = Some(Measured::new(at.speed_mps, 0.1));
