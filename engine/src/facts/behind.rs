@@ -25,9 +25,11 @@ const GAIN_M: f32 = 8.0;
 const AFTER_S: f32 = 0.8;
 /// What the car lacks before a lift is held so long on the throttle, while it gets less, seconds.
 const HOLD_S: f32 = 1.0;
+/// Off it for no longer may be a change of gear, seconds.
+const BRIEF_S: f32 = 0.3;
 /// A lift that costs less than this is none, m/s.
 const LIFT_LEAST_MPS: f32 = 0.5;
-/// One that is not over yet counts from here on, m/s.
+/// One that is not over yet, or brief, counts from here on, m/s.
 const LIFT_SURE_MPS: f32 = 1.0;
 /// The reference changes gear for less than this; off the throttle for longer it is slowing, s.
 const SHIFT_S: f32 = 0.5;
@@ -55,6 +57,8 @@ enum Lift {
         before: f32,
         since_us: u64,
         again_us: u64,
+        /// The least that was lacking since.
+        least: f32,
         /// Sum of the drive since, and how many moments.
         drive: (f32, u16),
     },
@@ -219,6 +223,7 @@ impl Behind {
                 before,
                 since_us,
                 again_us: now.time_us,
+                least: lacks,
                 drive: (now.drive, 1),
             },
             Lift::Over {
@@ -228,21 +233,28 @@ impl Behind {
                 before,
                 since_us,
                 again_us,
+                least,
                 drive: (sum, moments),
             } if since_s(again_us, now.time_us) < AFTER_S => Lift::Over {
                 before,
                 since_us,
                 again_us,
+                least: least.min(lacks),
                 drive: (sum + now.drive.min(1.0), moments.saturating_add(1)),
             },
             Lift::Over {
                 before,
                 since_us,
+                again_us,
+                least,
                 drive: (sum, moments),
-                ..
             } => {
-                // A change of gear while the foot comes down slowly is no lift.
-                if sum >= DOWN_LEAST * f32::from(moments) {
+                // A change of gear while the foot comes down slowly is no lift, and what is lost
+                // behind it no lift's.
+                let brief = since_s(since_us, again_us) < BRIEF_S;
+                if brief {
+                    self.keep(before, least, since_us, LIFT_SURE_MPS);
+                } else if sum >= DOWN_LEAST * f32::from(moments) {
                     self.keep(before, lacks, since_us, LIFT_LEAST_MPS);
                 }
                 Lift::On(lacks)
