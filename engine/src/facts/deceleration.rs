@@ -3,20 +3,32 @@
 use super::Measured;
 use heapless::Vec;
 
-/// Speeds kept of a braking, one every [`STEP_US`].
+/// Speeds kept of a braking, one every [`STEP_US`] at first.
 const POINTS: usize = 54;
-/// Time between two of them, microseconds.
-const STEP_US: u64 = 100_000;
+/// Time between two of them, microseconds; twice as long whenever there is no more room.
+const STEP_US: u32 = 100_000;
 /// Speeds this far apart or nearer show the braking as the reference's did, seconds.
 const APART_S: f32 = 0.1;
 
 /// The course of a braking, thinned: metres into the corner and speed.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Braking {
     points: Vec<(f32, f32), POINTS>,
     next_us: u64,
+    step_us: u32,
     /// The longest time between two speeds offered, seconds.
     apart_s: f32,
+}
+
+impl Default for Braking {
+    fn default() -> Self {
+        Self {
+            points: Vec::new(),
+            next_us: 0,
+            step_us: STEP_US,
+            apart_s: 0.0,
+        }
+    }
 }
 
 impl Braking {
@@ -24,9 +36,22 @@ impl Braking {
     pub fn push(&mut self, time_us: u64, dt_s: f32, into_m: f32, speed_mps: f32) {
         self.apart_s = self.apart_s.max(dt_s);
         if time_us >= self.next_us {
+            if self.points.is_full() {
+                self.thin();
+            }
             let _ = self.points.push((into_m, speed_mps));
-            self.next_us = time_us.saturating_add(STEP_US);
+            self.next_us = time_us.saturating_add(u64::from(self.step_us));
         }
+    }
+
+    /// Leaves out every second speed, and takes them half as often from now on.
+    fn thin(&mut self) {
+        let mut odd = true;
+        self.points.retain(|_| {
+            odd = !odd;
+            !odd
+        });
+        self.step_us = self.step_us.saturating_mul(2);
     }
 
     /// Over the road on which the middle of the speed was taken off, from 20 % to 90 % of what
@@ -78,13 +103,18 @@ mod tests {
     /// A constant deceleration is returned as it is (UN R13-H annex 3: 100 km/h at 6.43 m/s²).
     #[test]
     fn constant_deceleration_is_its_own_mean() {
-        for (from, to, decel) in [(100.0 / 3.6, 0.0f32, 6.43f32), (200.0 / 3.6, 20.0, 12.0)] {
+        // The last one takes 13 s.
+        for (from, to, decel) in [
+            (100.0 / 3.6, 0.0f32, 6.43f32),
+            (200.0 / 3.6, 20.0, 12.0),
+            (60.0, 8.0, 4.0),
+        ] {
             let mut braking = Braking::default();
-            for k in 0..64u64 {
+            for k in 0..140u64 {
                 let t = k as f32 * 0.1;
                 let v = (from - decel * t).max(to);
                 let t = t.min((from - to) / decel);
-                braking.push(k * STEP_US, 0.1, from * t - 0.5 * decel * t * t, v);
+                braking.push(k * u64::from(STEP_US), 0.1, from * t - 0.5 * decel * t * t, v);
             }
             let mean = braking.mean(from, to).expect("a mean");
             assert!(

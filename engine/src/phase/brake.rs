@@ -12,6 +12,9 @@ use heapless::Vec;
 pub const JOIN_S: f32 = 0.3;
 /// A braking that takes off less speed than this says nothing about a corner, m/s.
 pub const BRAKING_LEAST_MPS: f32 = 2.5;
+/// One this much harder than coasting, m/s², says something from here on, m/s.
+const HARD_MPS2: f32 = 5.0;
+const HARD_LEAST_MPS: f32 = 1.5;
 
 /// Moments in a row above 1 that make it braking.
 const SURE: u8 = 2;
@@ -228,7 +231,12 @@ impl Braking {
         let newest = self.later.as_ref().unwrap_or(&self.first);
         let due = ended || since_s(newest.time_us, now.time_us) > DATE_S;
         let drop_mps = self.first.speed_mps - self.least_mps;
-        if !due || self.told || drop_mps < BRAKING_LEAST_MPS {
+        let least_mps = if ended && larger(newest.depth_mps2, self.first.depth_mps2) > HARD_MPS2 {
+            HARD_LEAST_MPS
+        } else {
+            BRAKING_LEAST_MPS
+        };
+        if !due || self.told || drop_mps < least_mps {
             return;
         }
         self.settle();
