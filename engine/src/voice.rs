@@ -115,7 +115,8 @@ impl Voice {
             || self.told_before == Some((facts.lap, facts.corner));
         // Of two that wait, the costlier one.
         let costlier = |v: &Verdict| {
-            self.late.is_none_or(|late| late.until_us < time_us || late.verdict.loss_s < v.loss_s)
+            self.late
+                .is_none_or(|late| late.until_us < time_us || late.verdict.loss_s < v.loss_s)
         };
         if let (false, Some(verdict)) = (told, verdict.filter(costlier)) {
             let until_us = time_us.saturating_add((LATE_S * 1e6) as u64);

@@ -114,7 +114,12 @@ mod tests {
                 let t = k as f32 * 0.1;
                 let v = (from - decel * t).max(to);
                 let t = t.min((from - to) / decel);
-                braking.push(k * u64::from(STEP_US), 0.1, from * t - 0.5 * decel * t * t, v);
+                braking.push(
+                    k * u64::from(STEP_US),
+                    0.1,
+                    from * t - 0.5 * decel * t * t,
+                    v,
+                );
             }
             let mean = braking.mean(from, to).expect("a mean");
             assert!(

@@ -6,13 +6,16 @@ use crate::cue::{Advice, Phase, Size};
 use crate::thresholds::Thresholds;
 
 /// More full drive lacking than this much of the throttle's lateness is a slow foot.
-const SLOW_FOOT: f32 = 0.6;
+const SLOW_FOOT: f32 = 0.45;
 
 /// Speed missing before the throttle explains a late throttle from this share of its size on, both
 /// in their thresholds.
 const EARLIER_SHARE: f32 = 0.67;
 /// Off the brake sooner by more than this much of it because it was taken sooner: all of it moved.
 const MOVED: f32 = 0.4;
+/// The same while the braking is not far too early by itself, in its thresholds.
+const MOVED_A_LITTLE: f32 = 0.47;
+const FAR: f32 = 2.0;
 /// A part of the corner that lost less than this share of the whole explains nothing.
 const PART_LEAST: f32 = 0.3;
 
@@ -103,7 +106,7 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
     }
     if over_slowed {
         if d.brake_m.less() && d.loss_entry_s >= d.loss_middle_s.max(limit.loss_s) {
-            return Some(early(d));
+            return Some(early(d, limit));
         }
         return Some((
             Phase::Rotation,
@@ -112,15 +115,18 @@ fn chain(d: &Deviations, limit: &Thresholds) -> Option<Told> {
         ));
     }
     if d.brake_m.less() && d.loss_entry_s >= limit.loss_s.min(0.5 * limit.loss_s + 0.02) {
-        return Some(early(d));
+        return Some(early(d, limit));
     }
     None
 }
 
 /// Braked early: because the braking was soft, or for no reason.
-fn early(d: &Deviations) -> Told {
+fn early(d: &Deviations, limit: &Thresholds) -> Told {
     // Let go far sooner than taken sooner: the trail is what was cut short.
-    if d.coast_s.more() && d.release_m.less() && d.brake_m.value > MOVED * d.release_m.value {
+    if d.coast_s.more()
+        && d.release_m.less()
+        && d.brake_m.value > moved(d, limit) * d.release_m.value
+    {
         return (
             Phase::Trail,
             Advice::Longer,
@@ -136,6 +142,15 @@ fn early(d: &Deviations) -> Told {
         )
     } else {
         (Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size()))
+    }
+}
+
+/// The share of an early release from which on an early braking explains it.
+fn moved(d: &Deviations, limit: &Thresholds) -> f32 {
+    if d.brake_m.size() < FAR * limit.brake_m {
+        MOVED_A_LITTLE
+    } else {
+        MOVED
     }
 }
 
@@ -173,7 +188,7 @@ fn entry(d: &Deviations, limit: &Thresholds) -> Option<Told> {
     }
     // Rolling into the corner: braked too soon, or let go too soon.
     if d.coast_s.more() && d.release_m.less() {
-        if d.brake_m.value < MOVED * d.release_m.value {
+        if d.brake_m.value < moved(d, limit) * d.release_m.value {
             return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
         }
         return Some((

@@ -13,7 +13,7 @@ pub const JOIN_S: f32 = 0.3;
 /// A braking that takes off less speed than this says nothing about a corner, m/s.
 pub const BRAKING_LEAST_MPS: f32 = 2.5;
 /// One this much harder than coasting, m/s², says something from here on, m/s.
-const HARD_MPS2: f32 = 5.0;
+const HARD_MPS2: f32 = 3.5;
 const HARD_LEAST_MPS: f32 = 1.5;
 
 /// Moments in a row above 1 that make it braking.
