@@ -140,7 +140,7 @@ impl Scene for View<'_> {
             return None;
         }
         let late_m = self.reference.ahead_m(due.value, self.now.progress_m);
-        let spread_m = 2.0 * due.sd;
+        let spread_m = due.sd;
         let ahead_mps = self.now.speed_mps - self.usual_mps();
         if late_m <= spread_m || ahead_mps > -FASTER_MPS {
             return None;
