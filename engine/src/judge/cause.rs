@@ -10,7 +10,7 @@ const SLOW_FOOT: f32 = 0.45;
 
 /// Speed missing before the throttle explains a late throttle from this share of its size on, both
 /// in their thresholds.
-const EARLIER_SHARE: f32 = 0.67;
+const EARLIER_SHARE: f32 = 0.8;
 /// Off the brake sooner by more than this much of it because it was taken sooner: all of it moved.
 const MOVED: f32 = 0.4;
 /// The same while the braking is not far too early by itself, in its thresholds.
@@ -23,6 +23,9 @@ const PART_LEAST: f32 = 0.3;
 const HELD_SHARE: f32 = 0.6;
 /// Together with another sign of the same, this share of a threshold is enough.
 const NEARLY: f32 = 0.5;
+
+/// A loss this many times what is worth telling does not come of the noise.
+const CERTAIN: f32 = 2.0;
 
 type Told = (Phase, Advice, Size);
 
@@ -196,6 +199,12 @@ fn entry(d: &Deviations, limit: &Thresholds) -> Option<Told> {
             Advice::Longer,
             Size::Metres(d.release_m.size()),
         ));
+    }
+    // So much is lost on the way in only by a brake taken early, be its place known less well, by
+    // who neither came slower nor braked softer.
+    let certain = d.loss_entry_s > CERTAIN * limit.loss_s;
+    if nearly_early && certain && !d.come_mps.less() && !d.decel_mps2.less() {
+        return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
     }
     // From the brake to the throttle too soon, harder for it: told at the exit.
     if d.decel_mps2.more() && !(d.throttle_m.less() && d.release_m.less()) {
