@@ -24,6 +24,8 @@ const HELD_SHARE: f32 = 0.6;
 /// Together with another sign of the same, this share of a threshold is enough.
 const NEARLY: f32 = 0.5;
 
+/// A brake, a trail or a throttle that was wrong shows in a dip of this much of the threshold.
+const DIP_SHARE: f32 = 0.7;
 /// A loss this many times what is worth telling does not come of the noise.
 const CERTAIN: f32 = 2.0;
 
@@ -31,7 +33,7 @@ type Told = (Phase, Advice, Size);
 
 /// The cause of a loss in a corner that is braked for.
 pub fn braked(d: &Deviations, limit: &Thresholds) -> Option<Told> {
-    chain(d, limit).or_else(|| {
+    let told = chain(d, limit).or_else(|| {
         // No chain: the phases in the order of what they lost.
         let mut parts = [
             (d.loss_entry_s, 0u8),
@@ -49,7 +51,20 @@ pub fn braked(d: &Deviations, limit: &Thresholds) -> Option<Told> {
                 *lost_s > PART_LEAST * (d.loss_entry_s + d.loss_middle_s + d.loss_exit_s)
             })
         })
-    })
+    });
+    told.filter(|told| shows(told, d, limit))
+}
+
+/// Whether the speed bears it out: who brakes or lets go too soon, or takes up the throttle late,
+/// falls behind the reference's speed for it. A place that was dated wrong leaves no such dip.
+fn shows((phase, advice, _): &Told, d: &Deviations, limit: &Thresholds) -> bool {
+    let by_dip = matches!(
+        (phase, advice),
+        (Phase::Brake, Advice::Later)
+            | (Phase::Trail, Advice::Longer | Advice::Shorter)
+            | (Phase::Throttle, Advice::Sooner)
+    );
+    !by_dip || d.dip_mps.value > DIP_SHARE * limit.slowest_mps
 }
 
 /// The first mistake that explains the later ones.
