@@ -3,6 +3,7 @@
 use super::Deviations;
 use super::deviation::MISSING_SHARE;
 use crate::cue::{Advice, Phase, Size};
+use crate::math::larger;
 use crate::thresholds::Thresholds;
 
 /// More full drive lacking than this much of the throttle's lateness is a slow foot.
@@ -24,8 +25,10 @@ const HELD_SHARE: f32 = 0.6;
 /// Together with another sign of the same, this share of a threshold is enough.
 const NEARLY: f32 = 0.5;
 
-/// A brake, a trail or a throttle that was wrong shows in a dip of this much of the threshold.
-const DIP_SHARE: f32 = 0.7;
+/// A brake, a trail or a throttle that was wrong shows in the speed, by this much of its threshold,
+/// or in a loss of so many times what is worth telling.
+const SPEED_SHARE: f32 = 0.7;
+const MUCH: f32 = 4.0;
 /// A loss this many times what is worth telling does not come of the noise.
 const CERTAIN: f32 = 2.0;
 
@@ -56,15 +59,20 @@ pub fn braked(d: &Deviations, limit: &Thresholds) -> Option<Told> {
 }
 
 /// Whether the speed bears it out: who brakes or lets go too soon, or takes up the throttle late,
-/// falls behind the reference's speed for it. A place that was dated wrong leaves no such dip.
+/// falls behind the reference's speed for it, or loses much. A place that was dated wrong leaves no
+/// such trace.
 fn shows((phase, advice, _): &Told, d: &Deviations, limit: &Thresholds) -> bool {
-    let by_dip = matches!(
+    let by_speed = matches!(
         (phase, advice),
         (Phase::Brake, Advice::Later)
             | (Phase::Trail, Advice::Longer | Advice::Shorter)
             | (Phase::Throttle, Advice::Sooner)
     );
-    !by_dip || d.dip_mps.value > DIP_SHARE * limit.slowest_mps
+    let least_mps = SPEED_SHARE * limit.slowest_mps;
+    let slower_mps = larger(-d.slowest_mps.value, -d.exit_mps.value);
+    !by_speed
+        || larger(d.dip_mps.value, slower_mps) > least_mps
+        || d.loss_entry_s + d.loss_middle_s + d.loss_exit_s > MUCH * limit.loss_s
 }
 
 /// The first mistake that explains the later ones.
