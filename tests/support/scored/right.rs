@@ -67,11 +67,18 @@ pub fn right(d: &Differs, t: &Thresholds) -> Vec<Said> {
     all
 }
 
-/// Whether silence is right: with a margin for what a receiver's noise hides.
+/// Farther beside the reference's line than this a car has left the road, metres.
+const OFF_ROAD_M: f64 = 6.0;
+/// Who loses this much in one corner spun or stood, seconds.
+const STOOD_S: f64 = 10.0;
+
+/// Whether silence is right: with a margin for what a receiver's noise hides, for who came slowly,
+/// and for who left the road or spun: he knows, and no advice of a corner is of any use to him.
 pub fn silence_is_right(d: &Differs, t: &Thresholds) -> bool {
     let worth =
         d.whole_s() > 1.3 * f64::from(t.loss_s) || -d.whole_s() > 1.3 * f64::from(t.better_s);
-    !worth || d.arrived_ratio < ARRIVED + 0.02
+    let off = d.slowest_out_m.abs().max(d.exit_out_m.abs()) > OFF_ROAD_M || d.whole_s() > STOOD_S;
+    !worth || off || d.arrived_ratio < ARRIVED + 0.02
 }
 
 fn table(d: &Differs, t: &Thresholds, share: f64) -> Vec<Said> {
