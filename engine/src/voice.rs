@@ -16,6 +16,8 @@ mod pace;
 )]
 mod scene;
 mod shown;
+#[cfg(test)]
+mod tests;
 
 pub use memory::CORNERS_MAX;
 pub use pace::Pace;

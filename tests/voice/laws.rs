@@ -13,7 +13,7 @@ const ON_US: u64 = 1_500_000;
 /// low rates.
 const SAMPLES_LATE: usize = 6;
 /// What can't be told within this time after its corner is dropped, microseconds.
-const STALE_US: u64 = 8_000_000;
+const STALE_US: u64 = 12_000_000;
 /// Quiet begins this long before a brake onset, seconds.
 const QUIET_S: f64 = 2.0;
 /// A reminder comes between so long before it, seconds.
@@ -136,7 +136,7 @@ pub fn once(tape: &Tape) -> Broken {
     Ok(())
 }
 
-/// A cue on the way out comes before its corner is finished or within 8 s after: what comes later
+/// A cue on the way out comes before its corner is finished or within 12 s after: what comes later
 /// is dropped. A reminder is for a passage that has not begun.
 pub fn fresh(tape: &Tape) -> Broken {
     for t in &tape.told {

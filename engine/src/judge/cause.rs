@@ -7,7 +7,7 @@ use crate::math::larger;
 use crate::thresholds::Thresholds;
 
 /// More full drive lacking than this much of the throttle's lateness is a slow foot.
-const SLOW_FOOT: f32 = 0.45;
+const SLOW_FOOT: f32 = 0.6;
 
 /// Speed missing before the throttle explains a late throttle from this share of its size on, both
 /// in their thresholds.

@@ -1,6 +1,7 @@
 //! Every row of the decision table (docs/METHOD.md), as a coach would tell it.
 
 mod causes;
+mod evidence;
 mod limits;
 
 use super::*;

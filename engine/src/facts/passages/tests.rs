@@ -235,3 +235,49 @@ fn a_lift_across_the_begin_of_the_next_corner_is_of_the_corner_before() {
         assert!(lift.is_some_and(|l| l.value > 0.5 * lost_s), "{lift:?}");
     });
 }
+
+/// Off the throttle for 0.2 s, then a foot that comes down slowly: the lifts of the passage, when
+/// the car loses so much speed a second off it, and so much over the 15 m behind it.
+fn lifts_of(off_mps2: f32, slow_mps: f32) -> u8 {
+    let mut lifts = u8::MAX;
+    with_chicane(|reference| {
+        let mut passages = Passages::default();
+        drive(&mut passages, reference, 95, 216);
+        for change in [
+            Change::Brake(at(150.0)),
+            Change::Release(at(195.0)),
+            Change::Throttle(at(215.0)),
+        ] {
+            let _ = passages.take(reference, &change);
+        }
+        let trace = Trace::default();
+        let (mut time_us, mut speed_mps) = (at(216.0).time_us, 25.0_f32);
+        for metre in 216_u16..420 {
+            let lifting = (235..240).contains(&metre);
+            let mut now = moment(&Instant {
+                time_us,
+                speed_mps,
+                ..at(f32::from(metre))
+            });
+            (now.coast_mps2, now.drive) = (-3.0, if lifting { 0.0 } else { 1.0 });
+            let finished = passages.advance(reference, &trace, &now, &VAGUE);
+            if let Some(facts) = finished.filter(|f| f.corner == 1) {
+                lifts = facts.lifts;
+            }
+            time_us += (1e6 / speed_mps) as u64;
+            if lifting {
+                speed_mps -= off_mps2 / speed_mps;
+            } else if (240..255).contains(&metre) {
+                speed_mps -= slow_mps / 15.0;
+            }
+        }
+    });
+    lifts
+}
+
+#[test]
+fn a_change_of_gear_while_the_foot_comes_down_slowly_is_no_lift() {
+    assert_eq!(lifts_of(3.0, 0.8), 0);
+    assert_eq!(lifts_of(3.0, 0.0), 0);
+    assert_eq!(lifts_of(8.0, 0.0), 1);
+}
