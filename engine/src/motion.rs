@@ -81,7 +81,7 @@ pub struct Moment {
 /// Losing more speed than by coasting by this much is braking, m/s².
 const SLOWS_MPS2: f32 = 1.5;
 /// And by this share of the lateral acceleration: tyres at a slip angle slow the car as well.
-const SCRUB_SHARE: f32 = 0.2;
+pub const SCRUB_SHARE: f32 = 0.2;
 
 impl Moment {
     /// Standard deviation of the longitudinal acceleration, m/s².

@@ -18,7 +18,7 @@ const LEAST_MPS: f32 = 0.004;
 const MOST_MPS: f32 = 2.0;
 /// Step of a running mean, as a share of it: at first, and in the end.
 const STEP_BEGIN: f32 = 0.05;
-const STEP_END: f32 = 0.003;
+const STEP_END: f32 = 0.001;
 /// From one step to the next.
 const STEP_DECAY: f32 = 0.985;
 /// Correlations that are believed.

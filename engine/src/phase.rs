@@ -9,6 +9,11 @@
     clippy::arithmetic_side_effects,
     reason = "bounded by what is checked around it"
 )]
+mod alarm;
+#[allow(
+    clippy::arithmetic_side_effects,
+    reason = "bounded by what is checked around it"
+)]
 mod brake;
 #[allow(
     clippy::arithmetic_side_effects,
@@ -59,7 +64,7 @@ pub enum Change {
 /// What the driver does at the moment, as far as it can be known by now.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Doing {
-    /// On the brake, or released it less than the joining time ago.
+    /// Has begun to brake, be it too short to be dated yet, or let go less than the joining time ago.
     pub braking: bool,
     /// On the throttle, be it only for an instant yet.
     pub driving: bool,

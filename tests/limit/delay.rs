@@ -1,7 +1,7 @@
 //! How soon a braking is seen, against the limit at one false alarm an hour.
 
 use crate::bound::Cell;
-use crate::drive::{self, Braked, alarms};
+use crate::drive::{self, Braked, alarms, lifts};
 use crate::golden;
 use std::fmt::Write;
 
@@ -9,10 +9,14 @@ use std::fmt::Write;
 const RATIO: f64 = 1.5;
 /// Steady driving in which false alarms are counted, seconds.
 const STEADY_S: f64 = 3600.0;
-/// Cells of all 120 that miss the goal, and sources of all 30 with more than one false alarm in
-/// the hour. Never more.
-const MISS_RATIO: usize = 78;
-const MISS_ALARMS: usize = 8;
+/// Cells of all 120 that miss the goal, those that miss it with the speed before fitted, and sources
+/// of all 30 with more than one false alarm in the hour. Never more.
+const MISS_RATIO: usize = 7;
+const MISS_FITTED: usize = 0;
+const MISS_ALARMS: usize = 2;
+/// Lifts of each kind, and the most of them that may be taken for braking.
+const LIFTS: usize = 200;
+const LIFTS_MOST: usize = 36;
 
 /// Mean delay from the ramp's begin, seconds, and the share seen at all.
 fn delay(all: &[Braked]) -> (f64, f64) {
@@ -32,18 +36,19 @@ fn noise(cell: &Cell) -> &'static str {
 }
 
 #[test]
-fn brakings_are_seen_as_soon_as_the_table_says() {
+fn brakings_are_taken_as_soon_as_the_table_says() {
     let mut out = String::from(
         "# A braking seen, speed alone: mean delay from the ramp's begin, over the least one at one\n\
          # false alarm an hour with the speed before known, and with it fitted to 0.5 s; share seen;\n\
          # 400 brakings each. - goal missed: 1.5.\n\
          # noise  Hz  m/s  m/s2 ramp_s limit_ms delay_ms known fitted  seen\n",
     );
-    let mut missed = 0;
+    let (mut missed, mut missed_fitted) = (0, 0);
     for (c, braked) in drive::all() {
         let (delay_s, seen) = delay(braked);
         let miss = delay_s > RATIO * c.delay_s || seen < 1.0;
         missed += usize::from(miss);
+        missed_fitted += usize::from(delay_s > RATIO * c.delay_fitted_s);
         writeln!(
             out,
             "{:>7} {:>4} {:>4} {:>4} {:>6} {:>8.1} {:>8.1} {:>5.2} {:>6.2} {:>5.3} {}",
@@ -64,6 +69,7 @@ fn brakings_are_seen_as_soon_as_the_table_says() {
     println!("{out}\nmissed: {missed}");
     golden::compare("delays.txt", &out);
     assert!(missed <= MISS_RATIO, "{missed}");
+    assert!(missed_fitted <= MISS_FITTED, "{missed_fitted}");
 }
 
 #[test]
@@ -87,4 +93,28 @@ fn steady_driving_is_taken_for_braking_as_seldom_as_the_table_says() {
     println!("{out}\nmissed: {missed}");
     golden::compare("alarms.txt", &out);
     assert!(missed <= MISS_ALARMS, "{missed}");
+}
+
+#[test]
+fn lifts_are_taken_for_braking_as_seldom_as_the_table_says() {
+    let mut out = String::from(
+        "# Lifts from full throttle taken for braking, of 200.\n# noise  Hz  m/s ramp_s taken\n",
+    );
+    let mut most = 0;
+    for (c, _) in drive::all().iter().filter(|c| c.0.step_mps2 == 8.0) {
+        let taken = lifts(c, LIFTS, 9);
+        most = most.max(taken);
+        writeln!(
+            out,
+            "{:>7} {:>4} {:>4} {:>6} {taken:>5}",
+            noise(c),
+            c.rate_hz,
+            c.noise_mps,
+            c.ramp_s
+        )
+        .expect("a string");
+    }
+    println!("{out}\nmost: {most}");
+    golden::compare("lifts.txt", &out);
+    assert!(most <= LIFTS_MOST, "{most}");
 }
