@@ -209,7 +209,7 @@ impl<'a> Tape<'a> {
             match fault {
                 Fault::Drop if rng.random() => {}
                 Fault::Stall => {}
-                Fault::Rate if !at.is_multiple_of(5) => {}
+                Fault::Rate if !(at + spoil.phase()).is_multiple_of(5) => {}
                 Fault::Repeat => {
                     let before = self.out.last().map_or(fed, |f| Fed {
                         sample: f.sample,

@@ -59,6 +59,11 @@ impl Spoil {
         }
     }
 
+    /// Which of the samples are left when most are missing.
+    pub(super) fn phase(&self) -> usize {
+        usize::from(self.choice)
+    }
+
     pub(super) fn sample(
         &self,
         mut s: Sample,
