@@ -14,6 +14,10 @@ const SWAY_MOST_M: f32 = 1.5;
 /// Samples farther apart than this leave a place open by half of the road between them that is
 /// beyond it, seconds.
 const SPACING_S: f32 = 0.1;
+/// Samples farther apart than this do not show every touch of the throttle, seconds (8 Hz),
+const SELDOM_S: f32 = 0.125;
+/// when they are so for more than one of them: what the mean takes of each spacing.
+const SELDOM_SHARE: f32 = 0.2;
 
 /// How sure the places of one passage are.
 #[derive(Clone, Copy, Debug)]
@@ -25,6 +29,10 @@ pub(super) struct Sure {
     sways: bool,
     /// What samples far apart leave of a place along the line, metres, at most so far.
     coarse_m: f32,
+    /// The mean spacing of the last samples, seconds.
+    spacing_s: f32,
+    /// Samples came too seldom to show every touch of the throttle.
+    seldom: bool,
 }
 
 impl Default for Sure {
@@ -34,6 +42,8 @@ impl Default for Sure {
             surge_m: 0.0,
             sways: false,
             coarse_m: 0.0,
+            spacing_s: 0.0,
+            seldom: false,
         }
     }
 }
@@ -46,6 +56,8 @@ impl Sure {
         self.surge_m = larger(self.surge_m, surge_m);
         self.sways = larger(vague.sway_m, self.surge_m) > SWAY_MOST_M;
         self.coarse_m = larger(self.coarse_m, 0.5 * now.speed_mps * (now.dt_s - SPACING_S));
+        self.spacing_s += SELDOM_SHARE * (now.dt_s - self.spacing_s);
+        self.seldom |= self.spacing_s > SELDOM_S;
     }
 
     /// A distance beside the line, when it is known at all.
@@ -74,8 +86,17 @@ impl Sure {
         for place in places.into_iter().flatten() {
             place.sd += more_m;
         }
-        if let Some(missing) = &mut facts.missing_m {
-            missing.sd += self.coarse_m;
+    }
+
+    /// Widens the drive that lacks by what lies between samples far apart on the way out. What is
+    /// not surely lacking then is not known: a change of gear between two samples looks like a foot
+    /// that comes down slowly.
+    pub(super) fn widen_missing(&self, facts: &mut Facts) {
+        if let (true, Some(missing), Some(exit)) = (self.seldom, facts.missing_m, facts.exit_mps) {
+            let coarse_m = 0.5 * exit.value * larger(self.spacing_s - SPACING_S, 0.0);
+            let sd = missing.sd + coarse_m;
+            facts.missing_m =
+                (missing.value > 2.0 * sd).then_some(Measured::new(missing.value, sd));
         }
     }
 }

@@ -85,6 +85,7 @@ impl Passage {
         }
         facts.dip_mps = self.behind.dip(self.last.map_or(0.0, |l| l.noise_mps));
         facts.missing_m = self.behind.missing();
+        self.sure.widen_missing(&mut facts);
         facts
     }
 
