@@ -79,6 +79,8 @@ pub struct Passage {
     slowing_m: Option<f32>,
     /// Until when the throttle was surely touched just now.
     touched_until_us: u64,
+    /// Where it was touched first since the braking, metres into the corner.
+    touched_m: Option<f32>,
     slowest: Option<Slowest>,
     braking: Braking,
     last: Option<Before>,
@@ -133,6 +135,7 @@ impl Passage {
             behind: Behind::default(),
             slowing_m: None,
             touched_until_us: 0,
+            touched_m: None,
             slowest: None,
             braking: Braking::default(),
             last: None,
@@ -302,6 +305,7 @@ impl Passage {
             self.slowing_m = Some(into_m);
         } else if now.drive > TOUCHED {
             self.touched_until_us = now.time_us.saturating_add(JUST_US);
+            self.touched_m = self.touched_m.or(Some(into_m));
         }
         self.follow_braking(now);
         self.follow_slowest(trace, now);

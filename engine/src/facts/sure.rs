@@ -88,6 +88,11 @@ impl Sure {
         }
     }
 
+    /// Whether samples came too seldom to show every touch of the throttle.
+    pub(super) fn seldom(&self) -> bool {
+        self.seldom
+    }
+
     /// Widens the drive that lacks by what lies between samples far apart on the way out. What is
     /// not surely lacking then is not known: a change of gear between two samples looks like a foot
     /// that comes down slowly.

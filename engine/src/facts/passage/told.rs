@@ -54,6 +54,13 @@ impl Passage {
         // Braked again before any throttle was held: the last touch is all there was.
         facts.throttle_m = facts.throttle_m.or(self.touch.as_ref().map(measured));
         self.sure.widen(&mut facts);
+        // It may have been held since it was first touched, and left only between two samples.
+        if let (true, Some(throttle), Some(touched_m)) =
+            (self.sure.seldom(), &mut facts.throttle_m, self.touched_m)
+        {
+            let since_m = reference.ahead_m(self.begin_m + touched_m, throttle.value);
+            throttle.sd += since_m.max(0.0);
+        }
         if let (Some(release), Some(turn_in)) = (facts.release_m, facts.turn_in_m) {
             let length_m = reference.ahead_m(turn_in.value, release.value).max(0.0);
             let sd_m = sqrt(release.sd * release.sd + turn_in.sd * turn_in.sd);
