@@ -30,7 +30,7 @@ use state::{Conduct, States};
 use track::{Told, Track};
 
 /// For how long a leap sideways is held against the place, seconds.
-const JUMPED_S: f32 = 1.5;
+const JUMPED_S: f32 = 1.0;
 /// A place that was good so long ago is worth a doubt when positions leap, seconds.
 const GOOD_AGO_S: f32 = 0.8;
 /// Places that are apart by less than is driven in this time are not late, seconds.

@@ -30,10 +30,10 @@ const BRIDGED_OFF: (f32, f32) = (10.0, 0.3);
 const DISPUTE_M: f32 = 4.0;
 /// Seconds.
 const DISPUTE_S: f32 = 0.15;
-/// A distance between them that changes less than this, metres,
+/// A distance between them that changes less than this, but for what was pulled, metres,
 const STEADY_M: f32 = 1.0;
 /// for so long was a mistake that is over, seconds: the projection is right.
-const STEADY_S: f32 = 1.5;
+const STEADY_S: f32 = 0.7;
 /// The projection is averaged over this long between two pulls, seconds.
 const PULL_EVERY_S: f32 = 0.095;
 /// And the distance beside the line, seconds.
@@ -127,6 +127,11 @@ impl Dispute {
             (self.steady_s, self.off_m) = (0.0, off_m);
         }
         self.steady_s >= STEADY_S
+    }
+
+    /// The place was pulled to the projection: the distance is so much less for that reason.
+    fn pulled(&mut self, pull_m: f32) {
+        self.off_m -= pull_m;
     }
 }
 
@@ -350,6 +355,7 @@ impl Track {
             (since.left_ms, since.left_s) = (0.0, 0.0);
         }
         let pull_m = known.pace.learn(off_m, seen_s, lesson);
+        self.dispute.pulled(pull_m);
         self.surge_m = (self.surge_m + pull_m) * keep;
         Some(pull_m)
     }
