@@ -302,9 +302,7 @@ impl<'a> Tape<'a> {
             fed.sample = mix(&self.clean[at], &self.clean[at + 1], u);
             fed.sample.time_us = wall_us.saturating_add_signed(self.clock_us);
             fed.sample.speed_mps = Some(v as f32);
-            let ramp = f64::min(along_m, left_m).clamp(0.0, RAMP_M) / RAMP_M;
-            let aside_m = beside_m * ramp * ramp * (3.0 - 2.0 * ramp);
-            aside(&mut fed.sample, aside_m);
+            let aside_m = beside(&mut fed.sample, &road, along_m, left_m, beside_m);
             let (a, b) = (self.clean[at].time_us, self.clean[at + 1].time_us);
             fed.clean_us = a + ((b - a) as f64 * u) as u64;
             self.out.push(fed);
@@ -317,4 +315,21 @@ impl<'a> Tape<'a> {
         self.next = at + 1;
         there
     }
+}
+
+/// Puts a car that drives through a lane beside the line, having come so far along it and with so
+/// much of it left: its place, and the speed and direction of its own way, which leads out and back
+/// and is longer or shorter than the line. Gives how far beside it the car is.
+fn beside(sample: &mut Sample, road: &Road, along_m: f64, left_m: f64, beside_m: f64) -> f64 {
+    let ramp = f64::min(along_m, left_m).clamp(0.0, RAMP_M) / RAMP_M;
+    let aside_m = beside_m * ramp * ramp * (3.0 - 2.0 * ramp);
+    aside(sample, aside_m);
+    let way = if along_m < left_m { 1.0 } else { -1.0 };
+    let outward = way * beside_m * 6.0 * ramp * (1.0 - ramp) / RAMP_M;
+    let onward = 1.0 - road.curvature(along_m) * aside_m;
+    sample.speed_mps = sample.speed_mps.map(|v| v * outward.hypot(onward) as f32);
+    sample.direction_rad = sample
+        .direction_rad
+        .map(|d| d + outward.atan2(onward) as f32);
+    aside_m
 }

@@ -7,7 +7,11 @@ pub(super) struct Road {
     from: usize,
     along_m: Vec<f64>,
     speed_mps: Vec<f64>,
+    direction_rad: Vec<Option<f64>>,
 }
+
+/// The curvature is taken over this much of the road to either side, metres.
+const BEND_M: f64 = 6.0;
 
 impl Road {
     pub(super) fn over(clean: &[Sample], from: usize, to: usize) -> Self {
@@ -21,6 +25,9 @@ impl Road {
             from,
             along_m,
             speed_mps: (from..=to).map(speed).collect(),
+            direction_rad: (from..=to)
+                .map(|at| clean[at].direction_rad.map(f64::from))
+                .collect(),
         }
     }
 
@@ -40,6 +47,20 @@ impl Road {
             self.from + i - 1,
             ((along_m - a) / (b - a).max(1e-6)).clamp(0.0, 1.0),
         )
+    }
+
+    /// How much the road turns a metre, radians, left positive; 0 where no direction is known.
+    pub(super) fn curvature(&self, along_m: f64) -> f64 {
+        let at = |m: f64| self.at(m).0 - self.from;
+        let (a, b) = (at(along_m - BEND_M), at(along_m + BEND_M));
+        let way_m = self.along_m[b] - self.along_m[a];
+        match (self.direction_rad[a], self.direction_rad[b]) {
+            (Some(from), Some(to)) if way_m > 1.0 => {
+                let turned = to - from;
+                turned.sin().atan2(turned.cos()) / way_m
+            }
+            _ => 0.0,
+        }
     }
 
     pub(super) fn speed(&self, along_m: f64) -> f64 {
