@@ -28,6 +28,7 @@ fn noise_of(rate_hz: f64) -> (f64, f64) {
         let at = Admitted {
             time_us,
             dt_s: if k == 0 { 0.0 } else { (1.0 / rate_hz) as f32 },
+            gone_s: if k == 0 { 0.0 } else { (1.0 / rate_hz) as f32 },
             east_m: 0.0,
             north_m: 0.0,
             located: true,

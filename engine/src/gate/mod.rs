@@ -131,6 +131,8 @@ pub struct Admitted {
     pub time_us: u64,
     /// Seconds since the admitted sample before; 0 for the first one after a restart.
     pub dt_s: f32,
+    /// Seconds driven since then: more or less than that where the clock was set.
+    pub gone_s: f32,
     /// Metres east of the frame's origin.
     pub east_m: f32,
     /// Metres north of the frame's origin.
@@ -314,6 +316,7 @@ impl Gate {
         admitted.rough = speed_leapt || self.watch.is_rough();
         if set {
             admitted.trust = Why::Gap;
+            admitted.gone_s = self.gone_s();
         }
         if first {
             self.last = None;
@@ -337,6 +340,16 @@ impl Gate {
         }
         let moved_m = hypot(spot.east_m - last.east_m, spot.north_m - last.north_m);
         (moved_m - last.speed_mps * usual_s).abs() < SET_SHARE * too_far_m
+    }
+
+    /// How long the car drove on while the clock was set: as long as samples were refused for their
+    /// time, and to the next one.
+    fn gone_s(&self) -> f32 {
+        let refused_s = match self.idle.why {
+            Why::Backward => self.idle.seconds,
+            _ => 0.0,
+        };
+        refused_s + self.rhythm.usual_s()
     }
 
     /// Counts samples that cannot follow the last admitted one but follow one another.
@@ -384,6 +397,7 @@ impl Gate {
         Admitted {
             time_us: sample.time_us,
             dt_s,
+            gone_s: dt_s,
             east_m: spot.east_m,
             north_m: spot.north_m,
             located: spot.located,

@@ -39,7 +39,7 @@ const LATE_S: f32 = 0.15;
 const PROVING_S: f32 = 20.0;
 /// A place that moved along the line on its own by so much more than what is usual, in seconds of
 /// driving, makes no lap time.
-const SURGE_MOST_S: f32 = 0.04;
+const SURGE_MOST_S: f32 = 0.03;
 /// What is usual: the wander of a good receiver over some ten seconds, metres.
 pub const SURGE_FREE_M: f32 = 0.5;
 /// A contradiction that lasts longer is no leap but a wrong speed, seconds.
@@ -279,7 +279,7 @@ impl Progress {
             let mark = track.mark;
             self.leapt(mark);
         }
-        let driven_m = at.speed_mps * at.dt_s;
+        let driven_m = at.speed_mps * at.gone_s;
         self.proving_s = larger(self.proving_s - at.dt_s, 0.0);
         if self.proving_s > 0.0 && self.known.pace.lag_known() {
             self.proving_s = 0.0;
@@ -348,9 +348,10 @@ impl Progress {
             speed_mps: at.speed_mps,
         };
         let mut crossing = self.laps.follow(now, told.step_m, course);
-        // Where the line was crossed is not known well enough for either lap.
+        // When the line was crossed is not known well enough for either lap.
+        let vague_m = SURGE_FREE_M + SURGE_MOST_S * at.speed_mps;
         if let Some(crossing) = &mut crossing
-            && self.vague().surge_m > SURGE_FREE_M + SURGE_MOST_S * at.speed_mps
+            && (at.broken || self.vague().surge_m > vague_m)
         {
             self.laps.spoil();
             if let Some(closed) = &mut crossing.closed {

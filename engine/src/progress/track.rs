@@ -236,18 +236,18 @@ impl Track {
         teach: bool,
         known: &mut Known,
     ) -> Option<()> {
-        if at.broken && at.dt_s > BRIDGED_MOST_S {
+        if at.broken && at.gone_s > BRIDGED_MOST_S {
             return None;
         }
         self.jumped = false;
         let push_mps = at.speed_mps - self.speed_mps;
-        let driven_m = 0.5 * (self.speed_mps + at.speed_mps) * at.dt_s * known.pace.stretch();
+        let driven_m = 0.5 * (self.speed_mps + at.speed_mps) * at.gone_s * known.pace.stretch();
         let mut step_m = (driven_m + push_mps * known.pace.lag_s()) * self.ratio;
         self.mark = self.mark.moved(line, step_m);
         let sight = self.sight(line, at)?;
         let ratio = self.turn(&sight, at);
         // The step was taken with the old ratio; half of it belongs to the new one.
-        let late_m = 0.5 * at.speed_mps * at.dt_s * (ratio - self.ratio);
+        let late_m = 0.5 * at.speed_mps * at.gone_s * (ratio - self.ratio);
         self.ratio = ratio;
         self.speed_mps = at.speed_mps;
         let coarse_m = COARSE * push_mps * at.dt_s;
