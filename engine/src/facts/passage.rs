@@ -23,6 +23,10 @@ const HELD_UP: f32 = 0.9;
 const DRIFT_M: f32 = 12.0;
 /// From this share of the drive on the throttle is surely touched.
 const TOUCHED: f32 = 0.3;
+/// Turning tighter than the reference by this share of its lateral acceleration, and this much
+/// more, m/s², is a tighter line.
+const TIGHTER_SHARE: f32 = 0.12;
+const TIGHTER_MPS2: f32 = 1.0;
 /// For so long it was just now, µs.
 const JUST_US: u64 = 400_000;
 /// The line before a bend is taken so far ahead of it, metres.
@@ -79,6 +83,8 @@ pub struct Passage {
     slowing_m: Option<f32>,
     /// Until when the throttle was surely touched just now.
     touched_until_us: u64,
+    /// Until when the car turned tighter than the reference just now.
+    tighter_until_us: u64,
     /// Where it was touched first since the braking, metres into the corner.
     touched_m: Option<f32>,
     slowest: Option<Slowest>,
@@ -135,6 +141,7 @@ impl Passage {
             behind: Behind::default(),
             slowing_m: None,
             touched_until_us: 0,
+            tighter_until_us: 0,
             touched_m: None,
             slowest: None,
             braking: Braking::default(),
@@ -242,6 +249,11 @@ impl Passage {
         now.time_us < self.touched_until_us
     }
 
+    /// Whether the car turned tighter than the reference just now.
+    pub fn turned_tighter(&self, now: &Moment) -> bool {
+        now.time_us < self.tighter_until_us
+    }
+
     /// Metres from a progress on to the corner's begin.
     pub fn ahead_m(&self, reference: &ReferenceView<'_>, progress_m: f32) -> f32 {
         reference.wrap_m(self.begin_m - progress_m)
@@ -307,9 +319,24 @@ impl Passage {
             self.touched_until_us = now.time_us.saturating_add(JUST_US);
             self.touched_m = self.touched_m.or(Some(into_m));
         }
+        if self.turns_tighter(reference, now) {
+            self.tighter_until_us = now.time_us.saturating_add(JUST_US);
+        }
         self.follow_braking(now);
         self.follow_slowest(trace, now);
         self.last = Some(now.into());
+    }
+
+    fn turns_tighter(&self, reference: &ReferenceView<'_>, now: &Moment) -> bool {
+        let (Some(lateral_mps2), Some(corner)) =
+            (now.lat_mps2, reference.corners.get(self.index()))
+        else {
+            return false;
+        };
+        let side = f32::from(corner.turn);
+        let curvature_pm = reference.curvature_pm(now.progress_m);
+        let usual_mps2 = side * curvature_pm * now.speed_mps * now.speed_mps;
+        side * lateral_mps2 - usual_mps2 > TIGHTER_MPS2 + TIGHTER_SHARE * usual_mps2.max(0.0)
     }
 
     fn follow_drift(&mut self, step: &Step<'_>) {
