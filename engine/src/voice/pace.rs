@@ -10,6 +10,9 @@ use heapless::Vec;
 const LOOK: usize = 8;
 /// Fewer than this many say nothing.
 const LEAST: usize = 5;
+/// The newest so many are enough to hold back, when they agree closely.
+const NEWEST: usize = 3;
+const AGREE_CLOSELY: f32 = 0.5;
 /// Slower by less than this is nobody's concern.
 const SLOWER: f32 = 0.008;
 /// The corners agree when their spread is less than this share of the slowness.
@@ -70,16 +73,13 @@ impl Pace {
         if self.ratios.len() < LEAST {
             return None;
         }
-        let mut sorted = self.ratios.clone();
-        crate::math::sort_few(&mut sorted);
-        let count = sorted.len();
-        let (low, middle, high) = (
-            sorted.get(count / 5)?,
-            sorted.get(count / 2)?,
-            sorted.get(count - 1 - count / 5)?,
-        );
-        let slower = middle - 1.0;
-        (slower > SLOWER && high - low < AGREE * slower).then_some(*middle)
+        alike(&self.ratios, AGREE)
+    }
+
+    /// What the newest corners share, before it is enough to be told.
+    fn beginning(&self) -> Option<f32> {
+        let newest = self.ratios.len().checked_sub(NEWEST)?;
+        alike(self.ratios.get(newest..)?, AGREE_CLOSELY)
     }
 
     /// True while a corner was only computed and no passage has shown it to be possible.
@@ -90,7 +90,8 @@ impl Pace {
 
     /// What of a corner's loss the common pace explains, and whether more may be asked of it.
     pub fn allowance(&self, reference: &ReferenceView<'_>, index: usize) -> Allowance {
-        let loss_s = match (self.common, corner_s(reference, index)) {
+        let common = self.common.or_else(|| self.beginning());
+        let loss_s = match (common, corner_s(reference, index)) {
             (Some(ratio), Some(took_s)) => (ratio - 1.0) * took_s,
             _ => 0.0,
         };
@@ -99,6 +100,21 @@ impl Pace {
             unproven: self.unproven(reference, index),
         }
     }
+}
+
+/// The common ratio of these, when they are slower and alike.
+fn alike(ratios: &[f32], agree: f32) -> Option<f32> {
+    let mut sorted: Vec<f32, LOOK> = Vec::new();
+    sorted.extend_from_slice(ratios).ok()?;
+    crate::math::sort_few(&mut sorted);
+    let count = sorted.len();
+    let (low, middle, high) = (
+        sorted.get(count / 5)?,
+        sorted.get(count / 2)?,
+        sorted.get(count - 1 - count / 5)?,
+    );
+    let slower = middle - 1.0;
+    (slower > SLOWER && high - low < agree * slower).then_some(*middle)
 }
 
 /// Seconds the reference took from a corner's begin to the next one's.
