@@ -51,6 +51,16 @@ const APART_MPS: f32 = 0.7;
 const REACH_S: f32 = 0.2;
 /// Crossings of levels on a ramp of unknown shape are no better than this, seconds.
 const SHAPE_SD_S: f32 = 0.03;
+/// How well the throttle is known to be taken up where it came up from coasting or from the brake,
+/// seconds,
+const CLEAR_SD_S: f32 = 0.035;
+/// and where the car was driven a little before already: by a part throttle, or by tyres that slow it
+/// less than they did.
+const PART_SD_S: f32 = 0.13;
+/// In fast bends it comes up sooner, and is known by no less than this, metres.
+const PART_SD_MOST_M: f32 = 3.5;
+/// A little before is so many microseconds.
+const PART_BEFORE_US: i32 = 200_000;
 /// Where nothing better is known, a date is no better than this, seconds.
 const COARSE_SD_S: f32 = 0.05;
 
@@ -213,6 +223,31 @@ pub fn rise(trace: &Trace, above: u32, level: f32, now: &Moment) -> Option<Insta
     }
     let at = interpolated(trace, (a, b), (a.drive, b.drive), level, COARSE_SD_S);
     crossed(a, b, at, above, a.drive, b.drive, level).refined(trace, now)
+}
+
+/// The same of the throttle taken up: an inferred drive is as vague as the car's curves and its tyres
+/// leave it.
+pub fn taken_up(trace: &Trace, above: u32, level: f32, now: &Moment) -> Option<Instant> {
+    let mut at = rise(trace, above, level, now)?;
+    let mut before = trace.get(above)?;
+    if before.throttle_seen {
+        return Some(at);
+    }
+    let mut number = above;
+    while before.since_us(at.time_us as u32) > -PART_BEFORE_US {
+        number = number.wrapping_sub(1);
+        let Some(point) = trace.get(number) else {
+            break;
+        };
+        before = point;
+    }
+    let vague_s = if before.drive <= 0.0 {
+        CLEAR_SD_S
+    } else {
+        math::smaller(PART_SD_S, PART_SD_MOST_M / at.speed_mps.max(1.0))
+    };
+    at.sd_s = math::hypot(at.sd_s, vague_s);
+    Some(at)
 }
 
 fn crossed(a: &Point, b: &Point, at: Instant, near: u32, from: f32, to: f32, level: f32) -> Coarse {

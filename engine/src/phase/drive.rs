@@ -191,7 +191,7 @@ fn enough_s(trace: &Trace, now: &Moment) -> f32 {
 
 /// Where the drive rose through the level, near a moment at which it was above.
 fn risen(trace: &Trace, above: u32, now: &Moment) -> Instant {
-    date::rise(trace, above, TAKEN_UP, now).unwrap_or(date::here(now))
+    date::taken_up(trace, above, TAKEN_UP, now).unwrap_or(date::here(now))
 }
 
 impl Full {
