@@ -323,7 +323,7 @@ impl<'a> Tape<'a> {
 fn beside(sample: &mut Sample, road: &Road, along_m: f64, left_m: f64, beside_m: f64) -> f64 {
     let ramp = f64::min(along_m, left_m).clamp(0.0, RAMP_M) / RAMP_M;
     let aside_m = beside_m * ramp * ramp * (3.0 - 2.0 * ramp);
-    aside(sample, aside_m);
+    aside(sample, road.direction_rad(along_m), aside_m);
     let way = if along_m < left_m { 1.0 } else { -1.0 };
     let outward = way * beside_m * 6.0 * ramp * (1.0 - ramp) / RAMP_M;
     let onward = 1.0 - road.curvature(along_m) * aside_m;

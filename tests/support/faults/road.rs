@@ -7,11 +7,15 @@ pub(super) struct Road {
     from: usize,
     along_m: Vec<f64>,
     speed_mps: Vec<f64>,
-    direction_rad: Vec<Option<f64>>,
+    direction_rad: Vec<f64>,
 }
 
 /// The curvature is taken over this much of the road to either side, metres.
 const BEND_M: f64 = 6.0;
+/// Where no direction is stated it is taken from this many samples before and behind,
+const CHORD: usize = 4;
+/// when they are farther apart than this, millimetres.
+const CHORD_LEAST_MM: f64 = 1_000.0;
 
 impl Road {
     pub(super) fn over(clean: &[Sample], from: usize, to: usize) -> Self {
@@ -25,9 +29,7 @@ impl Road {
             from,
             along_m,
             speed_mps: (from..=to).map(speed).collect(),
-            direction_rad: (from..=to)
-                .map(|at| clean[at].direction_rad.map(f64::from))
-                .collect(),
+            direction_rad: directions(clean, from, to),
         }
     }
 
@@ -49,24 +51,51 @@ impl Road {
         )
     }
 
-    /// How much the road turns a metre, radians, left positive; 0 where no direction is known.
+    /// The direction of the road, radians counter-clockwise from east.
+    pub(super) fn direction_rad(&self, along_m: f64) -> f64 {
+        self.direction_rad[self.at(along_m).0 - self.from]
+    }
+
+    /// How much the road turns a metre, radians, left positive.
     pub(super) fn curvature(&self, along_m: f64) -> f64 {
         let at = |m: f64| self.at(m).0 - self.from;
         let (a, b) = (at(along_m - BEND_M), at(along_m + BEND_M));
         let way_m = self.along_m[b] - self.along_m[a];
-        match (self.direction_rad[a], self.direction_rad[b]) {
-            (Some(from), Some(to)) if way_m > 1.0 => {
-                let turned = to - from;
-                turned.sin().atan2(turned.cos()) / way_m
-            }
-            _ => 0.0,
+        if way_m < 1.0 {
+            return 0.0;
         }
+        let turned = self.direction_rad[b] - self.direction_rad[a];
+        turned.sin().atan2(turned.cos()) / way_m
     }
 
     pub(super) fn speed(&self, along_m: f64) -> f64 {
         let (at, _) = self.at(along_m);
         self.speed_mps[at - self.from]
     }
+}
+
+/// The directions that the samples state, or else those of the chords around them.
+fn directions(clean: &[Sample], from: usize, to: usize) -> Vec<f64> {
+    let place = |at: usize| match clean[at].position {
+        Some(Position::Local { east_mm, north_mm }) => Some((east_mm as f64, north_mm as f64)),
+        _ => None,
+    };
+    let mut last = 0.0;
+    let of = |at: usize| {
+        if let Some(d) = clean[at].direction_rad {
+            last = f64::from(d);
+            return last;
+        }
+        let (a, b) = (at.saturating_sub(CHORD), (at + CHORD).min(clean.len() - 1));
+        if let (Some(a), Some(b)) = (place(a), place(b)) {
+            let (e, n) = (b.0 - a.0, b.1 - a.1);
+            if e.hypot(n) > CHORD_LEAST_MM {
+                last = n.atan2(e);
+            }
+        }
+        last
+    };
+    (from..=to).map(of).collect()
 }
 
 pub(super) fn mix(a: &Sample, b: &Sample, u: f64) -> Sample {

@@ -6,14 +6,10 @@ use rand::{Rng, RngExt};
 use rand_distr::{Distribution, Normal};
 use rand_pcg::Pcg64;
 
-/// Moves a sample to the left of its direction.
-pub(super) fn aside(sample: &mut Sample, left_m: f64) {
-    if let Some(d) = sample.direction_rad {
-        let d = f64::from(d);
-        moved(sample, -left_m * d.sin(), left_m * d.cos());
-    } else {
-        moved(sample, left_m, 0.0);
-    }
+/// Moves a sample to the left of a direction.
+pub(super) fn aside(sample: &mut Sample, direction_rad: f64, left_m: f64) {
+    let (sin, cos) = direction_rad.sin_cos();
+    moved(sample, -left_m * sin, left_m * cos);
 }
 
 fn moved(sample: &mut Sample, east_m: f64, north_m: f64) {
