@@ -284,8 +284,10 @@ impl Progress {
         if self.proving_s > 0.0 && self.known.pace.lag_known() {
             self.proving_s = 0.0;
         }
-        // A speed that is wrong itself says nothing of the place.
-        if self.contrary_s >= CONTRARY_S || at.rough {
+        // A speed that is wrong itself says nothing of the place, nor does it where the car drives
+        // against the line.
+        let against = self.states.get().0 == HealthState::WrongWay;
+        if self.contrary_s >= CONTRARY_S || at.rough || against {
             self.doubt = None;
         }
         if let Some(doubt) = &mut self.doubt
