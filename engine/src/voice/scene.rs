@@ -30,7 +30,7 @@ const TIGHTER_SHARE: f32 = 0.12;
 const TIGHTER_MPS2: f32 = 1.0;
 /// Where the reference took up throttle may be off by noise alone, metres: where it is vaguer, a part
 /// throttle came before it, and who is on none at all is late all the more.
-const DUE_SD_MOST_M: f32 = 0.2;
+const DUE_SD_MOST_M: f32 = 0.15;
 /// Above the reference by this much, throttle is not overdue, m/s.
 const FASTER_MPS: f32 = 0.3;
 
