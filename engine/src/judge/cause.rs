@@ -209,9 +209,6 @@ fn entry(d: &Deviations, limit: &Thresholds) -> Option<Told> {
             Size::Deceleration(d.decel_mps2.size()),
         ));
     }
-    if d.brake_m.less() {
-        return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
-    }
     // Rolling into the corner: braked too soon, or let go too soon.
     if d.coast_s.more() && d.release_m.less() {
         if d.brake_m.value < moved(d, limit) * d.release_m.value {
@@ -223,14 +220,19 @@ fn entry(d: &Deviations, limit: &Thresholds) -> Option<Told> {
             Size::Metres(d.release_m.size()),
         ));
     }
+    if d.brake_m.less() {
+        return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
+    }
     // So much is lost on the way in only by a brake taken early, be its place known less well, by
-    // who neither came slower nor braked softer.
+    // who neither came slower nor braked softer, and did not lose on the way out for a throttle taken up at once.
     let certain = d.loss_entry_s > CERTAIN * limit.loss_s;
-    if nearly_early && certain && !d.come_mps.less() && !d.decel_mps2.less() {
+    let hurried = d.throttle_m.less() && d.release_m.less();
+    let told_at_exit = hurried && d.loss_exit_s > limit.loss_s;
+    if nearly_early && certain && !told_at_exit && !d.come_mps.less() && !d.decel_mps2.less() {
         return Some((Phase::Brake, Advice::Later, Size::Metres(d.brake_m.size())));
     }
     // From the brake to the throttle too soon, harder for it: told at the exit.
-    if d.decel_mps2.more() && !(d.throttle_m.less() && d.release_m.less()) {
+    if d.decel_mps2.more() && !hurried {
         return Some((
             Phase::Brake,
             Advice::Softer,
