@@ -1,8 +1,9 @@
 //! How soon a braking is seen, against the limit at one false alarm an hour.
 
 use crate::bound::Cell;
-use crate::drive::{self, Braked, alarms, lifts};
+use crate::drive::{self, Braked};
 use crate::golden;
+use crate::steady::{alarms, lifts};
 use std::fmt::Write;
 
 /// Mean delay over the limit.
@@ -16,7 +17,7 @@ const MISS_FITTED: usize = 0;
 const MISS_ALARMS: usize = 2;
 /// Lifts of each kind, and the most of them that may be taken for braking.
 const LIFTS: usize = 200;
-const LIFTS_MOST: usize = 36;
+const LIFTS_MOST: usize = 40;
 
 /// Mean delay from the ramp's begin, seconds, and the share seen at all.
 fn delay(all: &[Braked]) -> (f64, f64) {

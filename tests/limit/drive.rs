@@ -18,21 +18,21 @@ const CORNER_M: f64 = 400.0;
 const LENGTH_M: f64 = CORNERS as f64 * CORNER_M;
 const RADIUS_M: f64 = LENGTH_M / std::f64::consts::TAU;
 const SPACING_M: f64 = 5.0;
-const SPEED_MPS: f64 = 50.0;
+pub const SPEED_MPS: f64 = 50.0;
 /// Where a passage's braking begins, metres into the corner.
 const BRAKE_M: f64 = 75.0;
 /// On a steady throttle the car gains a little.
 const CRUISE_MPS2: f64 = 0.2;
-const COAST_MPS2: f64 = -0.6;
-const FULL_MPS2: f64 = 4.0;
+pub const COAST_MPS2: f64 = -0.6;
+pub const FULL_MPS2: f64 = 4.0;
 const MOST_MPS2: f64 = 10.0;
 /// How long the brake is held, seconds.
 const HELD_S: f64 = 1.3;
-const PASSAGES: usize = 400;
+pub const PASSAGES: usize = 400;
 /// Passages driven first, in which the engine gets to know the source.
-const WARM: usize = 6;
+pub const WARM: usize = 6;
 
-type Store = ReferenceStore<4096, 64, 1>;
+pub type Store = ReferenceStore<4096, 64, 1>;
 
 /// What became of one braking.
 #[derive(Clone, Copy, Debug)]
@@ -51,8 +51,22 @@ pub struct Braked {
     pub seen_s: Option<f64>,
 }
 
+impl Braked {
+    /// The truth of one whose ramp has its middle at a time and a place.
+    pub fn new(kink_s: f64, kink_m: f64, begin_s: f64) -> Self {
+        Self {
+            kink_s,
+            kink_m: kink_m.rem_euclid(LENGTH_M),
+            dated_s: None,
+            fact: None,
+            begin_s,
+            seen_s: None,
+        }
+    }
+}
+
 /// A circle with a corner every [`CORNER_M`].
-fn circuit() -> Box<Store> {
+pub fn circuit() -> Box<Store> {
     let mut store = Box::new(Store::new());
     let nodes = (LENGTH_M / SPACING_M) as usize;
     store.spacing_m = SPACING_M as f32;
@@ -99,15 +113,30 @@ fn place(s_m: f64) -> (f64, f64) {
 }
 
 /// An acceleration that runs straight from one knot to the next, integrated exactly.
-struct Motion {
+pub struct Motion {
     /// Time, place, speed and acceleration at each knot.
     knots: Vec<[f64; 4]>,
     next: usize,
 }
 
 impl Motion {
+    /// A drive at the usual speed.
+    pub fn begin() -> Self {
+        Self {
+            knots: vec![[0.0, 1.0, SPEED_MPS, 0.0]],
+            next: 0,
+        }
+    }
+
+    /// Goes on steadily from about a speed until so many metres before a corner's braking.
+    pub fn to_corner(&mut self, corner: usize, speed_mps: f64, before_m: f64) {
+        self.on(0.3, 0.0);
+        let to_m = corner as f64 * CORNER_M + BRAKE_M - before_m - self.last()[1];
+        self.on((to_m / speed_mps).max(0.01), 0.0);
+    }
+
     /// Goes on to a new acceleration over some time.
-    fn on(&mut self, over_s: f64, to_mps2: f64) {
+    pub fn on(&mut self, over_s: f64, to_mps2: f64) {
         let [t, s, v, a] = *self.knots.last().expect("a knot");
         let slope = (to_mps2 - a) / over_s.max(1e-9);
         let at = |x: f64| {
@@ -120,12 +149,12 @@ impl Motion {
         self.knots.push([t + over_s, s, v, to_mps2]);
     }
 
-    fn last(&self) -> [f64; 4] {
+    pub fn last(&self) -> [f64; 4] {
         *self.knots.last().expect("a knot")
     }
 
     /// Place and speed at times that never go back.
-    fn at(&mut self, time_s: f64) -> (f64, f64) {
+    pub fn at(&mut self, time_s: f64) -> (f64, f64) {
         while self.next + 2 < self.knots.len() && self.knots[self.next + 1][0] <= time_s {
             self.next += 1;
         }
@@ -156,14 +185,7 @@ fn motion(cell: &Cell, random: &mut Pcg64) -> (Motion, Vec<Braked>) {
         let kink_m = s + v * half_s + CRUISE_MPS2 * half_s * half_s / 2.0
             - slope * half_s * half_s * half_s / 6.0;
         if k >= WARM {
-            braked.push(Braked {
-                kink_s: begin_s + half_s,
-                kink_m: kink_m.rem_euclid(LENGTH_M),
-                dated_s: None,
-                fact: None,
-                begin_s,
-                seen_s: None,
-            });
+            braked.push(Braked::new(begin_s + half_s, kink_m, begin_s));
         }
         motion.on(cell.ramp_s, CRUISE_MPS2 - cell.step_mps2);
         motion.on(HELD_S, CRUISE_MPS2 - cell.step_mps2);
@@ -179,7 +201,7 @@ fn motion(cell: &Cell, random: &mut Pcg64) -> (Motion, Vec<Braked>) {
 }
 
 /// Noise of first order.
-struct Noise {
+pub struct Noise {
     random: Pcg64,
     rho: f64,
     sd: f64,
@@ -187,7 +209,7 @@ struct Noise {
 }
 
 impl Noise {
-    fn new(cell: &Cell, seed: u64) -> Self {
+    pub fn new(cell: &Cell, seed: u64) -> Self {
         Self {
             random: Pcg64::seed_from_u64(seed),
             rho: cell.rho,
@@ -196,7 +218,7 @@ impl Noise {
         }
     }
 
-    fn next(&mut self) -> f64 {
+    pub fn next(&mut self) -> f64 {
         let fresh: f64 = StandardNormal.sample(&mut self.random);
         self.last = self.rho * self.last + (1.0 - self.rho * self.rho).sqrt() * fresh * self.sd;
         self.last
@@ -205,8 +227,9 @@ impl Noise {
 
 /// Whether the engine takes the car for braking.
 #[derive(Default)]
-struct Seen {
-    braking: bool,
+pub struct Seen {
+    /// It does.
+    pub braking: bool,
 }
 
 impl Watch for Seen {
@@ -218,7 +241,7 @@ impl Watch for Seen {
 }
 
 /// The car at one instant, as a source without pedals tells it.
-fn sample(time_s: f64, s_m: f64, speed_mps: f64) -> Sample {
+pub fn sample(time_s: f64, s_m: f64, speed_mps: f64) -> Sample {
     let (east, north) = place(s_m);
     let direction = s_m / RADIUS_M + std::f64::consts::FRAC_PI_2;
     Sample {
@@ -257,8 +280,13 @@ pub fn all() -> &'static [(Cell, Vec<Braked>)] {
 /// Drives all brakings of a cell through the engine.
 fn brakings(cell: &Cell, seed: u64) -> Vec<Braked> {
     let mut random = Pcg64::seed_from_u64(seed);
-    let (mut motion, mut braked) = motion(cell, &mut random);
-    let mut noise = Noise::new(cell, seed + 1);
+    let (motion, braked) = motion(cell, &mut random);
+    driven(cell, motion, braked, seed + 1)
+}
+
+/// The same of a drive and its brakings.
+pub fn driven(cell: &Cell, mut motion: Motion, mut braked: Vec<Braked>, seed: u64) -> Vec<Braked> {
+    let mut noise = Noise::new(cell, seed);
     let store = circuit();
     let view = store.view();
     let mut engine = Engine::new(Config::default());
@@ -318,66 +346,4 @@ fn note(event: &Event, braked: &mut [Braked]) {
 pub fn off_m(braked: &Braked, m: f64) -> f64 {
     let d = m - braked.kink_m;
     d - LENGTH_M * (d / LENGTH_M).round()
-}
-
-/// Drives steadily for a time and counts how often the engine takes the car for braking.
-pub fn alarms(cell: &Cell, seconds: f64, seed: u64) -> usize {
-    let samples = (seconds * cell.rate_hz) as usize;
-    let taken = taken(cell, samples, seed, &mut |time_s| {
-        (SPEED_MPS * time_s, SPEED_MPS)
-    });
-    taken.into_iter().filter(|time_s| *time_s > 20.0).count()
-}
-
-/// Lifts from full throttle again and again, and counts how many of so many lifts the engine takes
-/// for braking.
-pub fn lifts(cell: &Cell, count: usize, seed: u64) -> usize {
-    let mut random = Pcg64::seed_from_u64(seed);
-    let mut motion = Motion {
-        knots: vec![[0.0, 1.0, SPEED_MPS, FULL_MPS2]],
-        next: 0,
-    };
-    let mut begin_s = Vec::new();
-    for k in 0..count + WARM {
-        motion.on(1.0 + 0.1 * random.random::<f64>(), FULL_MPS2);
-        if k >= WARM {
-            begin_s.push(motion.last()[0]);
-        }
-        motion.on(cell.ramp_s, COAST_MPS2);
-        motion.on(2.0, COAST_MPS2);
-        motion.on(0.2, FULL_MPS2);
-        let gained_mps = motion.last()[2] - SPEED_MPS + 1.05 * FULL_MPS2;
-        motion.on(0.5, COAST_MPS2);
-        motion.on((gained_mps / -COAST_MPS2).max(0.1), COAST_MPS2);
-        motion.on(0.2, FULL_MPS2);
-    }
-    let samples = (motion.last()[0] * cell.rate_hz) as usize;
-    let taken = taken(cell, samples, seed + 1, &mut |time_s| motion.at(time_s));
-    let near = |from_s: f64| taken.iter().any(|t| (from_s..from_s + 2.0).contains(t));
-    begin_s.into_iter().filter(|&from_s| near(from_s)).count()
-}
-
-/// When the engine begins to take the car for braking, on a drive of places and speeds.
-fn taken(
-    cell: &Cell,
-    samples: usize,
-    seed: u64,
-    drive: &mut dyn FnMut(f64) -> (f64, f64),
-) -> Vec<f64> {
-    let mut noise = Noise::new(cell, seed);
-    let store = circuit();
-    let view = store.view();
-    let mut engine = Engine::new(Config::default());
-    let mut seen = Seen::default();
-    let mut taken = Vec::new();
-    for k in 0..samples {
-        let time_s = k as f64 / cell.rate_hz;
-        let (s, v) = drive(time_s);
-        let before = seen.braking;
-        engine.feed_watched(&view, &sample(time_s, s, v + noise.next()), &mut seen);
-        if seen.braking && !before {
-            taken.push(time_s);
-        }
-    }
-    taken
 }

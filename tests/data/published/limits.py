@@ -58,11 +58,12 @@ def delay_s(f, sigma, A, T, rho, fitted, phases=20):
     return np.mean(delays)
 
 
-print("rho,rate_hz,noise_mps,step_mps2,ramp_s,bound_ms,delay_ms,delay_fitted_ms")
-for rho in (0.0, 0.6):
-    for f in (10, 18, 25, 50, 100):
-        for sigma in (0.03, 0.05, 0.1):
-            for A in (3.0, 8.0):
-                for T in (0.0, 0.2):
-                    print(f"{rho},{f},{sigma},{A},{T},{1e3 * bound_s(f, sigma, A, T, rho):.3f},"
-                          f"{1e3 * delay_s(f, sigma, A, T, rho, False):.2f},{1e3 * delay_s(f, sigma, A, T, rho, True):.2f}")
+if __name__ == "__main__":
+    print("rho,rate_hz,noise_mps,step_mps2,ramp_s,bound_ms,delay_ms,delay_fitted_ms")
+    for rho in (0.0, 0.6):
+        for f in (10, 18, 25, 50, 100):
+            for sigma in (0.03, 0.05, 0.1):
+                for A in (3.0, 8.0):
+                    for T in (0.0, 0.2):
+                        print(f"{rho},{f},{sigma},{A},{T},{1e3 * bound_s(f, sigma, A, T, rho):.3f},"
+                              f"{1e3 * delay_s(f, sigma, A, T, rho, False):.2f},{1e3 * delay_s(f, sigma, A, T, rho, True):.2f}")
