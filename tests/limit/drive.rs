@@ -129,7 +129,7 @@ impl Motion {
     }
 
     /// Goes on steadily from about a speed until so many metres before a corner's braking.
-    pub fn to_corner(&mut self, corner: usize, speed_mps: f64, before_m: f64) {
+    pub fn on_to_corner(&mut self, corner: usize, speed_mps: f64, before_m: f64) {
         self.on(0.3, 0.0);
         let to_m = corner as f64 * CORNER_M + BRAKE_M - before_m - self.last()[1];
         self.on((to_m / speed_mps).max(0.01), 0.0);

@@ -97,7 +97,7 @@ fn motion(kind: &Kind, random: &mut Pcg64) -> (Motion, Vec<Braked>) {
         motion.on(0.3, drive::FULL_MPS2);
         let missing_mps = BEFORE_MPS - motion.last()[2] - 0.15 * drive::FULL_MPS2;
         motion.on((missing_mps / drive::FULL_MPS2).max(0.01), drive::FULL_MPS2);
-        motion.to_corner(k + 1, BEFORE_MPS, 130.0);
+        motion.on_to_corner(k + 1, BEFORE_MPS, 130.0);
     }
     motion.on(10.0, 0.0);
     (motion, braked)
