@@ -1,6 +1,7 @@
 //! One passage of one corner, while it is driven and until its facts are finished.
 
 mod changes;
+mod just;
 mod told;
 
 use super::behind::Behind;
@@ -14,6 +15,7 @@ use crate::onset::Instant;
 use crate::progress::Vague;
 use crate::reference::{CornerKind, ReferenceView};
 use crate::trace::Trace;
+use just::Just;
 
 /// Rise above the slowest speed that makes it surely past, m/s.
 const RISEN_MPS: f32 = 0.3;
@@ -21,14 +23,6 @@ const RISEN_MPS: f32 = 0.3;
 const HELD_UP: f32 = 0.9;
 /// The way over which the drift across the line is taken, metres.
 const DRIFT_M: f32 = 12.0;
-/// From this share of the drive on the throttle is surely touched.
-const TOUCHED: f32 = 0.3;
-/// Turning tighter than the reference by this share of its lateral acceleration, and this much
-/// more, m/s², is a tighter line.
-const TIGHTER_SHARE: f32 = 0.12;
-const TIGHTER_MPS2: f32 = 1.0;
-/// For so long it was just now, µs.
-const JUST_US: u64 = 400_000;
 /// The line before a bend is taken so far ahead of it, metres.
 const BEFORE_BEND_M: f32 = 30.0;
 
@@ -81,12 +75,7 @@ pub struct Passage {
     behind: Behind,
     /// Where the car was last slowed down by more than coasting, metres into the corner.
     slowing_m: Option<f32>,
-    /// Until when the throttle was surely touched just now.
-    touched_until_us: u64,
-    /// Until when the car turned tighter than the reference just now.
-    tighter_until_us: u64,
-    /// Where it was touched first since the braking, metres into the corner.
-    touched_m: Option<f32>,
+    just: Just,
     slowest: Option<Slowest>,
     braking: Braking,
     last: Option<Before>,
@@ -140,9 +129,7 @@ impl Passage {
             coasted: false,
             behind: Behind::default(),
             slowing_m: None,
-            touched_until_us: 0,
-            tighter_until_us: 0,
-            touched_m: None,
+            just: Just::default(),
             slowest: None,
             braking: Braking::default(),
             last: None,
@@ -246,12 +233,12 @@ impl Passage {
 
     /// Whether the throttle was surely touched just now.
     pub fn touched(&self, now: &Moment) -> bool {
-        now.time_us < self.touched_until_us
+        self.just.touched(now)
     }
 
     /// Whether the car turned tighter than the reference just now.
     pub fn turned_tighter(&self, now: &Moment) -> bool {
-        now.time_us < self.tighter_until_us
+        self.just.tighter(now)
     }
 
     /// Metres from a progress on to the corner's begin.
@@ -315,28 +302,19 @@ impl Passage {
             .advance(reference, now, reference_mps, in_bend, driven);
         if now.slows() {
             self.slowing_m = Some(into_m);
-        } else if now.drive > TOUCHED {
-            self.touched_until_us = now.time_us.saturating_add(JUST_US);
-            self.touched_m = self.touched_m.or(Some(into_m));
+        } else {
+            self.just.roll(now, into_m);
         }
-        if self.turns_tighter(reference, now) {
-            self.tighter_until_us = now.time_us.saturating_add(JUST_US);
+        // Only of who waits for the throttle it is asked.
+        if self.brake.is_some()
+            && self.throttle.is_none()
+            && let Some(corner) = reference.corners.get(self.index())
+        {
+            self.just.turn(reference, now, f32::from(corner.turn));
         }
         self.follow_braking(now);
         self.follow_slowest(trace, now);
         self.last = Some(now.into());
-    }
-
-    fn turns_tighter(&self, reference: &ReferenceView<'_>, now: &Moment) -> bool {
-        let (Some(lateral_mps2), Some(corner)) =
-            (now.lat_mps2, reference.corners.get(self.index()))
-        else {
-            return false;
-        };
-        let side = f32::from(corner.turn);
-        let curvature_pm = reference.curvature_pm(now.progress_m);
-        let usual_mps2 = side * curvature_pm * now.speed_mps * now.speed_mps;
-        side * lateral_mps2 - usual_mps2 > TIGHTER_MPS2 + TIGHTER_SHARE * usual_mps2.max(0.0)
     }
 
     fn follow_drift(&mut self, step: &Step<'_>) {

@@ -55,9 +55,11 @@ impl Passage {
         facts.throttle_m = facts.throttle_m.or(self.touch.as_ref().map(measured));
         self.sure.widen(&mut facts);
         // It may have been held since it was first touched, and left only between two samples.
-        if let (true, Some(throttle), Some(touched_m)) =
-            (self.sure.seldom(), &mut facts.throttle_m, self.touched_m)
-        {
+        if let (true, Some(throttle), Some(touched_m)) = (
+            self.sure.seldom(),
+            &mut facts.throttle_m,
+            self.just.touched_m,
+        ) {
             let since_m = reference.ahead_m(self.begin_m + touched_m, throttle.value);
             throttle.sd += since_m.max(0.0);
         }
