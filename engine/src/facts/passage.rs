@@ -1,8 +1,8 @@
 //! One passage of one corner, while it is driven and until its facts are finished.
 
 mod changes;
-mod just;
 mod told;
+mod touches;
 
 use super::behind::Behind;
 use super::deceleration::Braking;
@@ -15,7 +15,7 @@ use crate::onset::Instant;
 use crate::progress::Vague;
 use crate::reference::{CornerKind, ReferenceView};
 use crate::trace::Trace;
-use just::Just;
+use touches::Touches;
 
 /// Rise above the slowest speed that makes it surely past, m/s.
 const RISEN_MPS: f32 = 0.3;
@@ -75,7 +75,7 @@ pub struct Passage {
     behind: Behind,
     /// Where the car was last slowed down by more than coasting, metres into the corner.
     slowing_m: Option<f32>,
-    just: Just,
+    touches: Touches,
     slowest: Option<Slowest>,
     braking: Braking,
     last: Option<Before>,
@@ -129,7 +129,7 @@ impl Passage {
             coasted: false,
             behind: Behind::default(),
             slowing_m: None,
-            just: Just::default(),
+            touches: Touches::default(),
             slowest: None,
             braking: Braking::default(),
             last: None,
@@ -233,12 +233,7 @@ impl Passage {
 
     /// Whether the throttle was surely touched just now.
     pub fn touched(&self, now: &Moment) -> bool {
-        self.just.touched(now)
-    }
-
-    /// Whether the car turned tighter than the reference just now.
-    pub fn turned_tighter(&self, now: &Moment) -> bool {
-        self.just.tighter(now)
+        self.touches.just(now)
     }
 
     /// Metres from a progress on to the corner's begin.
@@ -303,14 +298,7 @@ impl Passage {
         if now.slows() {
             self.slowing_m = Some(into_m);
         } else {
-            self.just.roll(now, into_m);
-        }
-        // Only of who waits for the throttle it is asked.
-        if self.brake.is_some()
-            && self.throttle.is_none()
-            && let Some(corner) = reference.corners.get(self.index())
-        {
-            self.just.turn(reference, now, f32::from(corner.turn));
+            self.touches.take(now, into_m);
         }
         self.follow_braking(now);
         self.follow_slowest(trace, now);

@@ -28,9 +28,6 @@ const FULL_WAIT_S: f32 = 3.0;
 /// more, m/s², is a tighter line.
 const TIGHTER_SHARE: f32 = 0.12;
 const TIGHTER_MPS2: f32 = 1.0;
-/// Where the reference took up throttle may be off by noise alone, metres: where it is vaguer, a part
-/// throttle came before it, and who is on none at all is late all the more.
-const DUE_SD_MOST_M: f32 = 0.15;
 /// Above the reference by this much, throttle is not overdue, m/s.
 const FASTER_MPS: f32 = 0.3;
 
@@ -56,8 +53,7 @@ pub struct Overdue {
     /// Nearer to the inside of the bend than the reference, now or at the exit when the car goes
     /// on as it does, or beside the line now to either side, metres.
     pub inside_m: f32,
-    /// The car turns tighter than the reference did here, or did just now: it can't take up the
-    /// throttle yet, or is on a way of its own.
+    /// The car turns tighter than the reference did here: it can't take up the throttle yet.
     pub tighter: bool,
 }
 
@@ -157,7 +153,7 @@ impl Scene for View<'_> {
                 self.now.offset_m.abs(),
                 side * self.passage.exit_offset_ahead(self.now),
             ),
-            tighter: self.passage.turned_tighter(self.now),
+            tighter: self.turns_tighter(side),
         })
     }
 
@@ -270,6 +266,18 @@ impl View<'_> {
                         .ahead_of_begin_m(self.reference, released.value)
                         + RELEASE_LATE_M
             })
+    }
+
+    fn turns_tighter(&self, side: f32) -> bool {
+        let Some(lateral_mps2) = self.now.lat_mps2 else {
+            return false;
+        };
+        let (speed_mps, curvature_pm) = (
+            self.now.speed_mps,
+            self.reference.curvature_pm(self.now.progress_m),
+        );
+        let usual_mps2 = side * curvature_pm * speed_mps * speed_mps;
+        side * lateral_mps2 - usual_mps2 > TIGHTER_MPS2 + TIGHTER_SHARE * usual_mps2.max(0.0)
     }
 
     fn own(&self) -> Option<&Corner> {

@@ -32,7 +32,7 @@ impl Passage {
             Change::Brake(at) if into_m <= self.spans.exit_m => {
                 self.throttle = None;
                 self.touch = None;
-                self.just.touched_m = None;
+                self.touches.first_m = None;
                 self.facts.throttle_m = None;
                 self.facts.full_m = None;
                 self.behind.braked();

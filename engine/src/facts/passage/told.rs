@@ -58,7 +58,7 @@ impl Passage {
         if let (true, Some(throttle), Some(touched_m)) = (
             self.sure.seldom(),
             &mut facts.throttle_m,
-            self.just.touched_m,
+            self.touches.first_m,
         ) {
             let since_m = reference.ahead_m(self.begin_m + touched_m, throttle.value);
             throttle.sd += since_m.max(0.0);
