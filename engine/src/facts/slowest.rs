@@ -50,7 +50,8 @@ pub fn fit(trace: &Trace, around: u32) -> Option<(Instant, Measured)> {
     } else {
         (sqrt(solved.variance_of_last * variance) / (2.0 * bend)).clamp(0.002, FLAT_SD_S)
     };
-    let speed_mps = centre.speed_mps + level + slope * at_s + bend * at_s * at_s;
+    // The vertex of a stop lies below it.
+    let speed_mps = (centre.speed_mps + level + slope * at_s + bend * at_s * at_s).max(0.0);
     let place = Instant {
         time_us: trace
             .source_us(centre)
