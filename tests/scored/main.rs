@@ -5,10 +5,10 @@ use cuepost_tests::scored::{Report, Seen, run, streams};
 
 /// Least share of what is worth telling that is told with a right cause, pedals hidden and shown.
 /// What was reached, to notice a fall; nine in ten is the goal.
-const RIGHT_LEAST: [f64; 2] = [0.82, 0.88];
+const RIGHT_LEAST: [f64; 2] = [0.88, 0.91];
 /// The largest share of the cues that what happened does not bear out. Three in a hundred is the
 /// goal.
-const FALSE_MOST: [f64; 2] = [0.08, 0.11];
+const FALSE_MOST: [f64; 2] = [0.07, 0.07];
 /// What is worth telling, at least: the figures are of something.
 const WORTH_LEAST: u32 = 50;
 
