@@ -325,6 +325,6 @@ fn a_recording_is_played_into_the_board_and_its_cues_are_printed() {
     let played = cuepost(&line, &["play", &driver, "--speed", "40"]);
     assert_eq!(played.status.code(), Some(0), "{played:?}");
     let said = text(&played.stdout);
-    assert!(said.contains("06 THROTTLE SOONER 8.9 m NOW"), "{said}");
+    assert!(said.contains("06 THROTTLE SOONER 8.5 m NOW"), "{said}");
     assert!(said.contains("LAP 5 "), "{said}");
 }
