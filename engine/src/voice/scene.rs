@@ -24,6 +24,9 @@ const AHEAD_LATEST_S: f32 = QUIET_S + ON_S;
 const AFTER_HELD_S: f32 = 0.35;
 /// Full throttle is waited for this long after its first touch, seconds.
 const FULL_WAIT_S: f32 = 3.0;
+/// Where the reference took up throttle may be off by noise alone, metres: where it is vaguer, a part
+/// throttle came before it, and who is on none at all is late all the more.
+const DUE_SD_MOST_M: f32 = 0.15;
 /// Turning tighter than the reference by this share of its lateral acceleration, and this much
 /// more, m/s², is a tighter line.
 const TIGHTER_SHARE: f32 = 0.12;
@@ -140,7 +143,7 @@ impl Scene for View<'_> {
             return None;
         }
         let late_m = self.reference.ahead_m(due.value, self.now.progress_m);
-        let spread_m = 2.0 * smaller(due.sd, DUE_SD_MOST_M);
+        let spread_m = smaller(due.sd, DUE_SD_MOST_M);
         let ahead_mps = self.now.speed_mps - self.usual_mps();
         if late_m <= spread_m || ahead_mps > -FASTER_MPS {
             return None;
