@@ -31,3 +31,7 @@ fi
 
 rustup target add thumbv7em-none-eabihf thumbv6m-none-eabi
 rustup component add rustfmt clippy llvm-tools
+
+# What is checked for its licence is the whole of the lock files, other systems' packages included.
+cargo fetch --locked --quiet
+cargo fetch --locked --quiet --manifest-path firmware/boards/Cargo.toml
