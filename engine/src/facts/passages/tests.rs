@@ -189,57 +189,14 @@ fn who_braked_for_it_already_brought_nothing_along() {
     });
 }
 
-/// A lift that begins on one corner's road and ends on the way to the next one's braking, 30 m
-/// behind its begin: all it costs until there is the first corner's.
-#[test]
-fn a_lift_across_the_begin_of_the_next_corner_is_of_the_corner_before() {
-    with_chicane(|reference| {
-        let mut passages = Passages::default();
-        drive(&mut passages, reference, 95, 216);
-        for change in [
-            Change::Brake(at(150.0)),
-            Change::Release(at(195.0)),
-            Change::Throttle(at(215.0)),
-        ] {
-            let _ = passages.take(reference, &change);
-        }
-        let trace = Trace::default();
-        let (mut time_us, mut speed_mps, mut lost_s) = (at(216.0).time_us, 25.0_f32, 0.0);
-        let mut facts = None;
-        for metre in 216_u16..420 {
-            let lifting = (292..312).contains(&metre);
-            let mut now = moment(&Instant {
-                time_us,
-                speed_mps,
-                ..at(f32::from(metre))
-            });
-            (now.coast_mps2, now.drive) = (-3.0, if lifting { 0.0 } else { 1.0 });
-            let finished = passages.advance(reference, &trace, &now, &VAGUE);
-            facts = facts.or(finished.filter(|f| f.corner == 1));
-            time_us += (1e6 / speed_mps) as u64;
-            if metre < 330 {
-                lost_s += 1.0 / speed_mps - 0.04;
-            }
-            if lifting {
-                speed_mps -= 3.0 / speed_mps;
-            }
-        }
-        let facts = facts.expect("the first corner's");
-        let (exit_s, lift) = (facts.loss_exit_s.expect("known"), facts.lift_s);
-        assert!(lost_s > 0.07, "{lost_s}");
-        assert!(
-            (exit_s.value - lost_s).abs() < 0.005,
-            "{exit_s:?}, {lost_s}"
-        );
-        assert_eq!(facts.lifts, 1);
-        assert!(lift.is_some_and(|l| l.value > 0.5 * lost_s), "{lift:?}");
-    });
-}
-
-/// Off the throttle for 0.2 s, then a foot that comes down slowly: the lifts of the passage, when
-/// the car loses so much speed a second off it, and so much over the 15 m behind it.
-fn lifts_of(off_mps2: f32, slow_mps: f32) -> u8 {
-    let mut lifts = u8::MAX;
+/// Brakes for the first corner, takes up the throttle and drives on into the second one, off the
+/// throttle on some metres and losing so much speed on each: the first corner's facts, and the
+/// seconds lost by 330 m.
+fn driven_on(
+    lifting: core::ops::Range<u16>,
+    loses_mps: impl Fn(u16, f32) -> f32,
+) -> (Option<Facts>, f32) {
+    let (mut facts, mut lost_s) = (None, 0.0);
     with_chicane(|reference| {
         let mut passages = Passages::default();
         drive(&mut passages, reference, 95, 216);
@@ -253,31 +210,61 @@ fn lifts_of(off_mps2: f32, slow_mps: f32) -> u8 {
         let trace = Trace::default();
         let (mut time_us, mut speed_mps) = (at(216.0).time_us, 25.0_f32);
         for metre in 216_u16..420 {
-            let lifting = (235..240).contains(&metre);
             let mut now = moment(&Instant {
                 time_us,
                 speed_mps,
                 ..at(f32::from(metre))
             });
-            (now.coast_mps2, now.drive) = (-3.0, if lifting { 0.0 } else { 1.0 });
+            let drive = if lifting.contains(&metre) { 0.0 } else { 1.0 };
+            (now.coast_mps2, now.drive) = (-3.0, drive);
             let finished = passages.advance(reference, &trace, &now, &VAGUE);
-            if let Some(facts) = finished.filter(|f| f.corner == 1) {
-                lifts = facts.lifts;
-            }
+            facts = facts.or(finished.filter(|f| f.corner == 1));
             time_us += (1e6 / speed_mps) as u64;
-            if lifting {
-                speed_mps -= off_mps2 / speed_mps;
-            } else if (240..255).contains(&metre) {
-                speed_mps -= slow_mps / 15.0;
+            if metre < 330 {
+                lost_s += 1.0 / speed_mps - 0.04;
             }
+            speed_mps -= loses_mps(metre, speed_mps);
         }
     });
-    lifts
+    (facts, lost_s)
+}
+
+/// A lift that begins on one corner's road and ends on the way to the next one's braking, 30 m
+/// behind its begin: all it costs until there is the first corner's.
+#[test]
+fn a_lift_across_the_begin_of_the_next_corner_is_of_the_corner_before() {
+    let (facts, lost_s) = driven_on(292..312, |metre, speed_mps| {
+        if (292..312).contains(&metre) {
+            3.0 / speed_mps
+        } else {
+            0.0
+        }
+    });
+    let facts = facts.expect("the first corner's");
+    let (exit_s, lift) = (facts.loss_exit_s.expect("known"), facts.lift_s);
+    assert!(lost_s > 0.07, "{lost_s}");
+    assert!(
+        (exit_s.value - lost_s).abs() < 0.005,
+        "{exit_s:?}, {lost_s}"
+    );
+    assert_eq!(facts.lifts, 1);
+    assert!(lift.is_some_and(|l| l.value > 0.5 * lost_s), "{lift:?}");
+}
+
+/// Off the throttle for 0.2 s, losing so much speed a second, then a foot that comes down slowly,
+/// losing so much over 15 m: the lifts that are counted.
+fn lifts_of(off_mps2: f32, slow_mps: f32) -> Option<u8> {
+    let (facts, _) = driven_on(235..240, |metre, speed_mps| match metre {
+        235..240 => off_mps2 / speed_mps,
+        240..255 => slow_mps / 15.0,
+        _ => 0.0,
+    });
+    facts.map(|f| f.lifts)
 }
 
 #[test]
 fn a_change_of_gear_while_the_foot_comes_down_slowly_is_no_lift() {
-    assert_eq!(lifts_of(3.0, 0.8), 0);
-    assert_eq!(lifts_of(3.0, 0.0), 0);
-    assert_eq!(lifts_of(8.0, 0.0), 1);
+    assert_eq!(lifts_of(3.0, 0.8), Some(0));
+    assert_eq!(lifts_of(3.0, 0.0), Some(0));
+    assert_eq!(lifts_of(8.0, 0.0), Some(1));
 }
