@@ -132,3 +132,26 @@ fn corner_s(reference: &ReferenceView<'_>, index: usize) -> Option<f32> {
         seconds
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn held_back(ratios: &[f32]) -> (Option<f32>, Option<f32>) {
+        let mut pace = Pace::default();
+        pace.ratios.extend_from_slice(ratios).expect("room");
+        (pace.agreement(), pace.beginning())
+    }
+
+    /// Three corners alike hold back and are not told; one that is slower by itself does neither.
+    #[test]
+    fn the_newest_three_alike_hold_back_before_it_is_told() {
+        let (told, held) = held_back(&[1.0, 1.001, 0.999, 1.0, 1.042, 1.04, 1.038]);
+        assert_eq!((told, held), (None, Some(1.04)));
+        assert_eq!(held_back(&[1.0, 1.0, 1.0, 1.042, 1.04]), (None, None));
+        assert_eq!(held_back(&[1.042, 1.0, 1.038]), (None, None));
+        assert_eq!(held_back(&[1.05, 1.04]), (None, None));
+        let (told, held) = held_back(&[1.04, 1.041, 1.039, 1.042, 1.04]);
+        assert!(told.is_some() && held.is_some());
+    }
+}
